@@ -1,0 +1,17 @@
+"""App configuration of the practice layer."""
+
+from django.apps import AppConfig
+from django.db.models.signals import post_migrate
+
+
+class PracticeConfig(AppConfig):
+    """Clinics, people, patients, policy, audit."""
+
+    name = "practice"
+    default_auto_field = "django.db.models.BigAutoField"
+
+    def ready(self):
+        """Register the checks, and the handler that keeps the append-only triggers in place."""
+        from practice import append_only, checks  # noqa: F401, PLC0415
+
+        post_migrate.connect(append_only.install_all, dispatch_uid="append-only-triggers")

@@ -1,0 +1,10 @@
+"""The Celery application; without REDIS_URL its tasks run in the request."""
+
+import os
+
+from celery import Celery
+
+os.environ.setdefault("DJANGO_SETTINGS_MODULE", "practice.settings")
+app = Celery("practice")
+app.config_from_object("django.conf:settings", namespace="CELERY")
+app.autodiscover_tasks()

@@ -1,0 +1,26 @@
+"""Who did what and when; append-only like the ledger, with a hash over each row."""
+
+from django.conf import settings
+from django.db import models
+
+from practice.models.organisation import Clinic
+
+
+class AuditEntry(models.Model):
+    """One action. ``action`` follows the grammar ``noun.verb``; ``facts`` fill its sentence."""
+
+    clinic_path = "clinic"
+
+    clinic = models.ForeignKey(Clinic, on_delete=models.PROTECT, null=True, related_name="+")
+    by = models.ForeignKey(settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, related_name="+")
+    at = models.DateTimeField(db_index=True)
+    action = models.CharField(max_length=40, db_index=True)
+    subject = models.CharField(max_length=80, db_index=True)
+    facts = models.JSONField(default=dict)
+
+    class Meta:
+        ordering = ["-id"]
+        verbose_name_plural = "audit entries"
+
+    def __str__(self):
+        return f"{self.at:%Y-%m-%d %H:%M} {self.action} {self.subject}"
