@@ -9,7 +9,7 @@ import re
 FDI = "fdi"
 UNIVERSAL = "universal"
 
-# Each jaw from the patient's right to the patient's left, the order in which both systems run round the mouth.
+# Each jaw from the patient's right to the patient's left, as seen from the patient.
 UPPER = ("18", "17", "16", "15", "14", "13", "12", "11", "21", "22", "23", "24", "25", "26", "27", "28")
 LOWER = ("48", "47", "46", "45", "44", "43", "42", "41", "31", "32", "33", "34", "35", "36", "37", "38")
 UPPER_PRIMARY = ("55", "54", "53", "52", "51", "61", "62", "63", "64", "65")
@@ -37,8 +37,9 @@ _PERMANENT = (
 )
 _PRIMARY = ("central incisor", "lateral incisor", "canine", "first molar", "second molar")
 
-_SEPARATORS = re.compile(r"(?:[,;/&+\n]|\band\b)+", re.IGNORECASE)
-_RANGE = re.compile(r"(\S+?)\s*(?:-|\N{EN DASH}|\N{EM DASH}|\bto\b)\s*(\S+)", re.IGNORECASE)
+_HASH = re.compile(r"#\s+")
+_THROUGH = re.compile(r"\s*(?:[-\N{EN DASH}\N{EM DASH}]|\bto\b)\s*", re.IGNORECASE)
+_SEPARATORS = re.compile(r"(?:[\s,;/&+]|\band\b)+", re.IGNORECASE)
 _NUMBER = re.compile(r"#?\s*(?:([0-9]{1,2})(?:\.0+)?|([A-Za-z]))", re.ASCII)
 
 
@@ -119,13 +120,10 @@ def read_teeth(text: str, notation: str) -> tuple[str, ...]:
     jaw in the order of that jaw. Raises UnknownTooth naming the first part that cannot be read.
     """
     notation = _notation(notation)
-    teeth: list[str] = []
-    for part in _SEPARATORS.split(text):
-        if not part.strip():
-            continue
-        for fdi in _read_part(part.strip(), notation):
-            if fdi not in teeth:
-                teeth.append(fdi)
+    teeth: dict[str, None] = {}
+    for part in _SEPARATORS.split(_THROUGH.sub("-", _HASH.sub("#", text))):
+        if part:
+            teeth.update(dict.fromkeys(_read_part(part, notation)))
     return tuple(teeth)
 
 
@@ -141,11 +139,13 @@ def show_teeth(teeth: tuple[str, ...] | list[str], notation: str) -> str:
 
 
 def _read_part(part: str, notation: str) -> tuple[str, ...]:
-    """One part between separators: a range, or teeth with only blanks between them."""
-    ends = _RANGE.fullmatch(part)
-    if ends is None:
-        return tuple(read_tooth(word, notation) for word in re.sub(r"#\s+", "#", part).split())
-    first, last = (read_tooth(end, notation) for end in ends.groups())
+    """One part between separators: a tooth, or a range of them."""
+    start_text, dash, stop_text = part.partition("-")
+    if not dash:
+        return (read_tooth(part, notation),)
+    if not (start_text and stop_text):
+        raise UnknownTooth(part, notation, "a range needs a tooth at both ends")
+    first, last = read_tooth(start_text, notation), read_tooth(stop_text, notation)
     for jaw in _JAWS:
         if first in jaw and last in jaw:
             start, stop = jaw.index(first), jaw.index(last)
