@@ -16,7 +16,10 @@ from practice.spreadsheets.text import UnreadableCell, is_blank, shown
 # How far down a header may stand: letterheads of printed exports rarely pass a dozen lines (common practice).
 DEEPEST_HEADER = 40
 Value = TypeVar("Value")
-TOTALS = re.compile(r"(?:grand |sub-?)?(?:totals?|sum)\b.*", re.IGNORECASE)
+TOTALS = re.compile(
+    r"(?:grand |sub-?)?(?:totals?|sum)(?: (?:of )?[a-z]*(?:s|value|amount|price|counted|quantity))?[\s:.\d]*",
+    re.IGNORECASE,
+)
 
 
 class NoHeaderRow(ValueError):
