@@ -18,7 +18,7 @@ Chances = NDArray[np.float64]
 Units = NDArray[np.int64]
 
 NEGLIGIBLE = 1e-15
-"""A branch less likely than this joins its neighbour (no unit): its chance is kept, its expiry moves slightly."""
+"""A branch less likely than this joins its neighbour (no unit): its chance is kept, its expiry may shift."""
 
 
 class Shelf:
@@ -64,7 +64,7 @@ class Shelf:
 
     def keep_only(self, largest: Units) -> None:
         """Drop every course of events in which more than `largest` units have left, per item."""
-        self.chances[np.arange(self.cells)[:, None] > largest] = 0.0
+        self.chances *= np.arange(self.cells)[:, None] <= largest
 
 
 class BranchedShelf(Shelf):
@@ -125,13 +125,14 @@ class BranchedShelf(Shelf):
                     label[row] = value
                     labels.append(label)
                     columns.append(part)
-        self._merge(np.stack(labels, axis=1), np.stack(columns, axis=1))
+        if labels:
+            self._merge(np.stack(labels, axis=1), np.stack(columns, axis=1))
 
     def _merge(self, labels: Units, columns: Chances) -> None:
         """Put together the branches that the future treats alike, or that are all but impossible."""
         alike, place = np.unique(labels, axis=1, return_inverse=True)
         weight = np.bincount(place.reshape(-1), weights=columns.sum(axis=0))
-        kept = np.flatnonzero(weight >= NEGLIGIBLE)
+        kept = np.flatnonzero(weight >= min(NEGLIGIBLE, weight.max()))
         nearest = np.minimum(np.searchsorted(kept, np.arange(len(weight))), len(kept) - 1)
         self._taken = alike[:, kept]
         self.chances = np.zeros((self.cells, len(kept)))
