@@ -32,7 +32,7 @@ class Workdays:
     weekdays: str
     closures: tuple[tuple[dt.date, dt.date], ...] = ()
 
-    def __post_init__(self):
+    def __post_init__(self) -> None:
         if len(self.weekdays) != 7 or set(self.weekdays) - {"0", "1"}:
             raise BadCalendar(
                 f"Open weekdays are seven characters 0 or 1, Monday first; “{self.weekdays}” is not."
