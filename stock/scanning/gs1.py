@@ -183,7 +183,7 @@ def _note_item_number(reading: Reading, element: Element, shown: str | None = No
     elif not gs1_is_right(number):
         reading.refuse(
             f"The item number {shown or number} is wrong: it ends in {number[-1]} where "
-            f"{gs1_digit(number[:-1])} would be right. Scan the code again, or compare the digits with the pack."
+            f"{gs1_digit(number[:-1])} would be right. Scan the code again, or compare it with the pack."
         )
     else:
         reading.gtin = number

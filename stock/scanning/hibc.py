@@ -57,7 +57,7 @@ def read(scan: Scan, *, today: date) -> Reading | None:
 def _checked_data(text: str, reading: Reading) -> str | None:
     """The code without its check character, or None after saying why it fails the check.
 
-    The check character may be a blank, which people and forms drop and prints show as an underscore.
+    The check character may be a blank, which prints show as an underscore: a field for scans must not trim.
     """
     if hibc_character(text.replace("_", " ")) is None:
         hint = (
@@ -68,22 +68,27 @@ def _checked_data(text: str, reading: Reading) -> str | None:
         reading.refuse(f"The code was misread: {hint}. Scan it again.")
         return None
     stripped = text.rstrip(" ")
-    for candidate in (text, f"{stripped} ", stripped):
+    for candidate in (text, stripped):
         last = " " if candidate[-1] == "_" else candidate[-1]
         if len(candidate) > 2 and hibc_character(candidate[:-1]) == last:
-            if candidate not in (text, stripped):
-                reading.warn("A blank at the end of the code was lost. Compare lot and date with the pack.")
             return candidate[:-1]
-    right = hibc_character(stripped[:-1])
-    if right is None:
-        reading.refuse("The code was misread: it holds characters that such a code never has. Scan it again.")
-    else:
-        shown = "a blank" if right == " " else f"“{right}”"
-        reading.refuse(
-            f"The code was misread: it ends in “{stripped[-1]}” where {shown} would be right. A character is "
-            "wrong or a blank inside was lost. Scan it again instead of typing or copying it."
-        )
+    reading.refuse(_why_not(stripped))
     return None
+
+
+def _why_not(text: str) -> str:
+    """Why a code of allowed characters fails its check, and what to do."""
+    if hibc_character(text) == " ":
+        # Taking the code as it is would let one misread code in 43 pass, with a wrong lot.
+        return "The code was misread: a blank at its end may be lost. Scan it again, do not type or copy it."
+    right = hibc_character(text[:-1])
+    if right is None:
+        return "The code was misread: it holds characters that such a code never has. Scan it again."
+    shown = "a blank" if right == " " else f"“{right}”"
+    return (
+        f"The code was misread: it ends in “{text[-1]}” where {shown} would be right. A character is wrong "
+        "or a blank inside was lost. Scan it again, do not type or copy it."
+    )
 
 
 def _note_joined(reading: Reading, data: str, *, today: date) -> None:

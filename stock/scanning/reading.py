@@ -6,7 +6,6 @@ from stock.scanning import gs1, hibc, isbt128
 from stock.scanning.label import UNKNOWN, Label
 from stock.scanning.symbols import unwrap
 
-
 # HIBC and ISBT 128 begin with signs no GS1 message begins with, so they are asked first.
 _READERS = (hibc.read, isbt128.read, gs1.read)
 
