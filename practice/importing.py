@@ -31,8 +31,8 @@ class BadMapping(Refusal):
 class Meanings:
     """What a file's columns and values mean, as people declared it.
 
-    columns: header as written -> our column name. values: header or our column name -> {value: meaning}, where
-    the meaning is a code of ours or "skip". day_first, decimal, notation and encoding settle what a file
+    columns: header as written -> our column name. values: header or our column name -> {value: meaning},
+    where the meaning is a code of ours or "skip". day_first, decimal, notation and encoding settle what a file
     leaves open; None lets the file show it.
     """
 

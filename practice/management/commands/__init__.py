@@ -1,0 +1,1 @@
+"""Commands; `_import_command` is what the imports share."""
