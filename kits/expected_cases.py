@@ -6,6 +6,7 @@ are not booked yet is read from how long ahead past cases were booked. Units are
 days count from today (day 0).
 """
 
+from collections import Counter
 from collections.abc import Hashable, Mapping, Sequence
 from dataclasses import dataclass
 
@@ -30,12 +31,12 @@ NEGLIGIBLE = 1e-12
 class KnownCase:
     """One case, done or booked: its kind, what it used (or may use) and what had to lie ready.
 
-    use: chance of each number of units, by item; requirement: units, by item.
+    use: chance of each number of units, by item; requirement: units, by item, None where no one kept it.
     """
 
     kind: Hashable
     use: Mapping[int, Distribution]
-    requirement: Mapping[int, int]
+    requirement: Mapping[int, int] | None
 
 
 @dataclass(frozen=True)
@@ -86,21 +87,21 @@ def rates(counts: Mapping[Hashable, int], open_days: float) -> dict[Hashable, fl
 def item_rates(cases: Sequence[KnownCase], open_days: float) -> dict[int, ItemRate]:
     """What one open day of cases not booked yet means for every item that a known case needs.
 
-    Each kind goes at its rate; a case of it is like any of the known ones with equal chance.
+    Each kind goes at its rate; a case of it is like any of the known ones with equal chance (for what
+    must lie ready: like any of those for which that was kept).
     """
-    counts: dict[Hashable, int] = {}
-    for case in cases:
-        counts[case.kind] = counts.get(case.kind, 0) + 1
-    per_case = {kind: rate / counts[kind] for kind, rate in rates(counts, open_days).items()}
+    counts = Counter(case.kind for case in cases)
+    kept = Counter(case.kind for case in cases if case.requirement is not None)
+    by_kind = rates(counts, open_days)
     by_use: dict[int, Chances] = {}
     by_requirement: dict[int, Chances] = {}
     for case in cases:
-        weight = per_case.get(case.kind, 0.0)
+        rate = by_kind.get(case.kind, 0.0)
         for item, use in case.use.items():
-            by_use[item] = _added(by_use.get(item), np.asarray(use) * weight)
-        for item, units in case.requirement.items():
+            by_use[item] = _added(by_use.get(item), np.asarray(use) * (rate / counts[case.kind]))
+        for item, units in (case.requirement or {}).items():
             single = np.zeros(units + 1)
-            single[units] = weight
+            single[units] = rate / kept[case.kind]
             by_requirement[item] = _added(by_requirement.get(item), single)
     nothing = np.zeros(1)
     return {

@@ -78,6 +78,13 @@ def test_items_are_rated_by_the_kinds_that_need_them():
     assert found[SHEET].by_requirement == pytest.approx([0, 0, 0.2])
 
 
+def test_cases_without_a_kept_list_do_not_thin_what_must_lie_ready():
+    kept = KnownCase("graft", use={}, requirement={SHEET: 2})
+    forgotten = KnownCase("graft", use={}, requirement=None)
+    found = item_rates([kept, forgotten, forgotten, forgotten], open_days=10.0)
+    assert found[SHEET].by_requirement == pytest.approx([0, 0, 0.4])
+
+
 @given(
     by_use=st.lists(st.floats(0, 3), min_size=1, max_size=6),
     expected=st.lists(st.floats(0, 1), min_size=1, max_size=5),
