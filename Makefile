@@ -80,7 +80,7 @@ lock: $(VENV)/.dev-installed
 check-lock: $(VENV)/.dev-installed
 	@scratch=$$(mktemp -d) && trap 'rm -rf "$$scratch"' EXIT && \
 	cp pyproject.toml requirements.txt requirements-postgres.txt requirements-dev.txt "$$scratch" && \
-	uv="$$PWD/$(VENV)/bin/uv" && cd "$$scratch" && \
+	uv="$(abspath $(VENV))/bin/uv" && cd "$$scratch" && \
 	"$$uv" $(COMPILE) pyproject.toml -o requirements.txt && \
 	"$$uv" $(COMPILE) pyproject.toml --extra postgres -c requirements.txt -o requirements-postgres.txt && \
 	"$$uv" $(COMPILE) pyproject.toml --extra dev -c requirements.txt -o requirements-dev.txt && \
