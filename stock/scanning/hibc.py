@@ -18,7 +18,7 @@ from stock.scanning.label import HIBC, Reading, spoken
 from stock.scanning.symbols import Scan
 
 _BY_HAND = "Compare the code with the pack and type the missing details by hand."
-_LOOKS_LIKE = re.compile(r"\+(?:[A-Z][A-Z0-9]{3}|\$|\+[A-Z]|/[A-Z]|[0-9]{5}.)", re.IGNORECASE | re.DOTALL)
+_LOOKS_LIKE = re.compile(r"\+(?:[A-Z][A-Z0-9]{2}|\$|\+[A-Z]|/[A-Z]|[0-9]{5}.)", re.IGNORECASE | re.DOTALL)
 _PRIMARY = re.compile(r"([A-Z][A-Z0-9]{3})([A-Z0-9]{1,18})([0-9])")
 _LONGEST_LOT = 18
 # A slash may stand inside a serial number, so only a slash before a known supplement cuts.
@@ -67,12 +67,10 @@ def _checked_data(text: str, reading: Reading) -> str | None:
         )
         reading.refuse(f"The code was misread: {hint}. Scan it again.")
         return None
-    stripped = text.rstrip(" ")
-    for candidate in (text, stripped):
-        last = " " if candidate[-1] == "_" else candidate[-1]
-        if len(candidate) > 2 and hibc_character(candidate[:-1]) == last:
-            return candidate[:-1]
-    reading.refuse(_why_not(stripped))
+    last = " " if text[-1] == "_" else text[-1]
+    if len(text) > 2 and hibc_character(text[:-1]) == last:
+        return text[:-1]
+    reading.refuse(_why_not(text))
     return None
 
 

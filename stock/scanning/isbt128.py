@@ -22,7 +22,9 @@ _TYPED_DONATION = re.compile(
 )
 _EUROPEAN = re.compile(r"([A-Z]{2})([A-Z0-9]{6})([A-Z0-9]{13})([ABE])([A-Z0-9]{7})([0-9A-Z]{3})([0-9]{8})")
 _IDENTIFIER = re.compile(r"&,[0-9]|[=&][^A-Za-z0-9]|=(?=[A-Za-z0-9])")
-_LOOKS_LIKE = re.compile(r"=[A-Z0-9]{5}[0-9]{4}|(?:=[<>*};+\]/),%]|&[>*})]|&,[0-9])[A-Z0-9]", re.IGNORECASE)
+_LOOKS_LIKE = re.compile(
+    r"=[A-Z1-9][A-Z0-9]{4}[0-9]{2}|(?:=[<>*};+\]/),%]|&[>*})]|&,[0-9])[A-Z0-9]", re.IGNORECASE
+)
 # Flags 60 to 96 carry the check of the donation number, 0 to 36, on top of 60 (ST-001, type 3 flags).
 _FIRST_CHECK_FLAG = 60
 _LAST_CHECK_FLAG = 96
