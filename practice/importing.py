@@ -32,8 +32,8 @@ class Meanings:
     """What a file's columns and values mean, as people declared it.
 
     columns: header as written -> our column name. values: header or our column name -> {value: meaning},
-    where the meaning is a code of ours or "skip". day_first, decimal, notation and encoding settle what a file
-    leaves open; None lets the file show it.
+    where the meaning is a code of ours or "skip". day_first, decimal, notation and encoding settle what a
+    file leaves open; None lets the file show it.
     """
 
     columns: Mapping[str, str] = field(default_factory=dict)
@@ -205,17 +205,19 @@ class Report:
             "changes": [asdict(change) for change in self.changes],
         }
 
-    def verdict(self, *, check: bool) -> str:
+    def verdict(self, *, check: bool, accept_good: bool = False) -> str:
         """One sentence on what happened to the file."""
         done = f"{self.accepted} of {self.read} rows"
         if self.applied and self.is_refused:
             return f"Taken in: {done}; the rows with problems were left out."
         if self.applied:
             return f"Taken in: {done} new or changed, {self.unchanged} already known."
-        if self.is_refused:
+        if self.is_refused and not accept_good:
             return f"Nothing was changed: {self._in_the_way()} to settle first, or take the good rows only."
         if check:
             return f"Nothing was changed: this was a check. {done} would be new or changed."
+        if self.is_refused:
+            return f"Nothing to do: the {self.unchanged} good rows were already known."
         return f"Nothing to do: {self.unchanged} rows were already known."
 
     def _in_the_way(self) -> str:

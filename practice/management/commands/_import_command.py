@@ -2,7 +2,6 @@
 
 import datetime as dt
 import json
-import os
 from dataclasses import replace
 from pathlib import Path
 
@@ -102,7 +101,7 @@ class ImportCommand(BaseCommand):
             self._write_refusal(path.name, fault, arguments)
             raise Refused(str(fault)) from fault
         self._write(report, arguments)
-        if report.is_refused and not report.applied:
+        if report.is_refused and not options.accept_good:
             raise Refused(report.verdict(check=options.check))
 
     def _write_refusal(self, filename: str, fault: Exception, arguments: dict) -> None:
@@ -115,10 +114,10 @@ class ImportCommand(BaseCommand):
         if arguments["format"] == "json":
             self.stdout.write(json.dumps(report.as_json(), ensure_ascii=False, indent=2))
             return
-        self.stdout.write(os.linesep.join(as_text(report, check=arguments["check"])))
+        self.stdout.write("\n".join(as_text(report, arguments["check"], arguments["accept_good"])))
 
 
-def as_text(report: Report, *, check: bool) -> list[str]:
+def as_text(report: Report, check: bool, accept_good: bool) -> list[str]:
     """The report as lines a person reads in a terminal."""
     lines = [
         f"{report.filename}: {report.read} read, {report.accepted} accepted, {report.unchanged} unchanged, "
@@ -134,4 +133,4 @@ def as_text(report: Report, *, check: bool) -> list[str]:
     for column, words in report.understood.items():
         lines.append(f"Understood, {column}:")
         lines += [f"  {value} → {meaning}" for value, meaning in words.items()]
-    return [*lines, report.verdict(check=check)]
+    return [*lines, report.verdict(check=check, accept_good=accept_good)]
