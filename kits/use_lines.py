@@ -1,0 +1,114 @@
+"""From a case's requirements to the lines that its use and its reserve are worked out from. Pure.
+
+Requirements say what lies ready; here each becomes a ``UseLine`` with what it hangs on, less what has
+already been used, wasted or put back. Sets and work made for one case are no stock and are left out.
+"""
+
+from collections.abc import Hashable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+
+from kits.explosion import FindingChance, Findings, UseLine, case_requirement, case_use
+from kits.requirements import STOCK, Requirement
+from stock.planning.pmf import Distribution
+
+
+@dataclass(frozen=True)
+class Settled:
+    """What has become of the units of a case's tray so far, by the key of the requirement.
+
+    done: units used, wasted or put back; opened: units opened and not yet accounted for.
+    extra: opened units of lines that no requirement asked for, as (item, units).
+    """
+
+    done: Mapping[str, int] = field(default_factory=dict)
+    opened: Mapping[str, int] = field(default_factory=dict)
+    extra: tuple[tuple[int, int], ...] = ()
+
+
+@dataclass(frozen=True)
+class CaseLines:
+    """Lines of one case: all that it may use, and those of them that must lie ready when it starts."""
+
+    may_use: tuple[UseLine, ...]
+    must_lie: tuple[UseLine, ...]
+    findings: Findings
+
+    def use(self) -> dict[Hashable, Distribution]:
+        """Distribution of the units still to be used, by item."""
+        found = case_use(self.may_use, self.findings)
+        return {item: units for item, units in found.items() if len(units) > 1}
+
+    def requirement(self, use: Mapping[Hashable, Distribution]) -> dict[Hashable, int]:
+        """Units that must still lie ready, by item: the most that can be used of what is decided.
+
+        use: the answer of ``use``, which already holds it where every line is decided.
+        """
+        if len(self.must_lie) == len(self.may_use):
+            return {item: len(units) - 1 for item, units in use.items()}
+        found = case_requirement(self.must_lie, self.findings)
+        return {item: units for item, units in found.items() if units}
+
+
+def lines_of(
+    requirements: Iterable[Requirement],
+    *,
+    probability_of: Mapping[int, float],
+    settled: Settled | None = None,
+) -> CaseLines:
+    """The lines of one case.
+
+    probability_of: by id of the bill line, the chance the bill states: lines of one finding are nested
+    by it, also once the finding is known. settled: what the tray has seen so far.
+    """
+    settled = settled or Settled()
+    given = [line for line in requirements if line.kind == STOCK and line.item is not None]
+    wanted = [line for line in given if line.is_needed]
+    members: dict[tuple[str, int | None], int] = {}
+    for line in wanted:
+        group = (line.choose_one_group, line.site_id)
+        members[group] = members.get(group, 0) + 1
+    may_use: list[UseLine] = []
+    must_lie: list[UseLine] = []
+    for line in wanted:
+        alone = bool(line.choose_one_group) and members[line.choose_one_group, line.site_id] == 1
+        for found in _lines(line, alone, probability_of, settled):
+            may_use.append(found)
+            if not line.undecided or found.chance == 1:
+                must_lie.append(found)
+    extra = [UseLine(item=item, quantity=units) for item, units in settled.extra]
+    return CaseLines((*may_use, *extra), (*must_lie, *extra), _findings(given))
+
+
+def _findings(lines: Sequence[Requirement]) -> dict[Hashable, bool | float | FindingChance]:
+    """What is known of the findings: at each place, or for the case where no place has a line on it."""
+    known = [line for line in lines if line.finding_code and line.known is not None]
+    at_sites = {line.finding_code for line in lines if line.site_id is not None}
+    found: dict[Hashable, bool | float | FindingChance] = {}
+    for line in known:
+        if line.site_id is not None:
+            found[line.finding_code, line.site_id] = bool(line.known)
+        elif line.finding_code not in at_sites:
+            found[line.finding_code] = bool(line.known)
+    return found
+
+
+def _lines(
+    line: Requirement, alone: bool, probability_of: Mapping[int, float], settled: Settled
+) -> Iterable[UseLine]:
+    """One requirement as what is opened already and will be used, and what is left of it sealed."""
+    opened = settled.opened.get(line.key, 0)
+    if opened:
+        yield UseLine(item=line.item.pk, quantity=opened)
+    left = float(line.use_quantity) - opened - settled.done.get(line.key, 0)
+    if left <= 0:
+        return
+    chosen = alone and line.known is True
+    chance = line.chance if chosen or line.known is None else probability_of.get(line.line_id, line.chance)
+    yield UseLine(
+        item=line.item.pk,
+        quantity=left,
+        chance=chance,
+        finding=None if chosen else line.finding_code or None,
+        instance=line.site_id,
+        choose_one=None if alone else line.choose_one_group or None,
+    )
