@@ -13,7 +13,7 @@ from django.db import connections
 # A test compares them with the unique keys the database really has.
 GUARDED: dict[str, tuple[tuple[str, ...], ...]] = {
     "practice_auditentry": (("id",),),
-    "stock_entry": (("id",), ("key",), ("clinic_id", "sequence")),
+    "stock_entry": (("id",), ("key",), ("clinic_id", "sequence"), ("corrects_id",)),
 }
 
 _REFUSAL = "is append-only: correct it with a new entry"

@@ -4,13 +4,18 @@
 rebuilds it. ``ChainHead`` holds the newest hash of each clinic's chain.
 """
 
+import datetime as dt
+
 from django.conf import settings
 from django.db import models
-from django.db.models import Q
+from django.db.models import F, Q
 
 from practice.constraints import one_of
 from practice.models import Clinic
 from stock.models.lots import Lot, Place
+
+# A whole working day: what is recorded the same evening is not late, the next afternoon is.
+LATE_AFTER = dt.timedelta(hours=24)
 
 
 class EntryKind(models.TextChoices):
@@ -96,11 +101,20 @@ class Entry(models.Model):
                 condition=~Q(kind="waste") | ~Q(reason="") | Q(corrects__isnull=False),
                 name="entry_waste_has_reason",
             ),
+            models.CheckConstraint(
+                condition=Q(recorded_at__gte=F("at")), name="entry_recorded_after_it_happened"
+            ),
+            models.UniqueConstraint(fields=["corrects"], name="entry_corrected_once"),
         ]
         indexes = [models.Index(fields=["lot", "place"], name="entry_lot_place")]
 
     def __str__(self):
         return f"#{self.sequence} {self.kind} {self.quantity:+d} {self.lot}"
+
+    @property
+    def is_late(self) -> bool:
+        """Whether it was typed in more than LATE_AFTER after it happened; pages flag such entries."""
+        return self.recorded_at - self.at > LATE_AFTER
 
 
 class Balance(models.Model):

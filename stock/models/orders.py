@@ -2,7 +2,7 @@
 
 from django.conf import settings
 from django.db import models
-from django.db.models import Q
+from django.db.models import F, Q
 
 from practice.constraints import one_of
 from practice.models import Clinic
@@ -56,6 +56,14 @@ class Order(models.Model):
             models.CheckConstraint(
                 condition=Q(state__in=["proposed", "cancelled"]) | Q(approved_at__isnull=False),
                 name="order_approved_before_sent",
+            ),
+            models.CheckConstraint(
+                condition=~Q(state__in=["sent", "part-received", "received"]) | Q(sent_at__isnull=False),
+                name="order_sent_has_moment",
+            ),
+            models.CheckConstraint(
+                condition=Q(second_approved_by__isnull=True) | ~Q(second_approved_by=F("approved_by")),
+                name="order_approvers_differ",
             ),
         ]
 
