@@ -1,4 +1,4 @@
-"""Slots filled with graft: the material from plan and consent, the volume from the tooth, the vials from both.
+"""Slots filled with graft: material from plan and consent, volume from the tooth, vials from both.
 
 Pure. A starting point for what to have in the room; the clinician decides what is used.
 """
@@ -55,7 +55,7 @@ def need_cc(procedure: str, sites: tuple[SitePlan, ...]) -> float | None:
 
 
 def _of_tooth(way: str, site: SitePlan) -> float:
-    """Graft for the socket of one tooth, with a missing wall or round an implant (trade reference 4.1-4.3)."""
+    """Graft (cc) for the socket of one tooth, with a missing wall or round an implant."""
     wall = implant = 0.0
     if way == SOCKET_AND_PLATE or site.defect_width_mm or site.defect_height_mm:
         width, height = site.defect_width_mm or USUAL_DEFECT[0], site.defect_height_mm or USUAL_DEFECT[1]

@@ -15,12 +15,12 @@ from kits.slot_answers import Asked, Filled, Missing, NoSuch
 USUAL_WIDTH, USUAL_HEIGHT, USUAL_CREST = 6.0, 8.0, 8.0
 # Two neighbouring sites covered by one sheet are this much wider for each further site.
 WIDER_PER_NEIGHBOUR = 8.0
-# Thickness of bone to rebuild, the way under the palatal edge, and the overlap on every side (common practice).
+# Thickness of bone to rebuild, the way under the palatal edge, the overlap all round (common practice).
 THICKNESS, TUCK, OVERLAP = 2.5, 4.0, 3.0
 
 
 def membrane_class(plan: Plan) -> tuple[str, str]:
-    """The class to lay ready and why: the plan's, else collagen, else dense PTFE where porcine is declined."""
+    """The class to lay ready and why: the plan's, else collagen, or dense PTFE if porcine is declined."""
     if plan.membrane_class:
         written = plan.membrane_class.strip()
         return MEMBRANE_WORDS.get(written.lower(), written.upper()), ""
