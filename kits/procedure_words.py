@@ -1,6 +1,6 @@
 """What practices call procedures in their calendars, and what those words mean here.
 
-Pure data and look-up. The words are common usage of the trade, in English with its usual short forms
+The words are common usage of the trade, in English with its usual short forms
 (common practice, from memory). What stands here is a first reading that an import shows to people; a clinic's
 own remembered meanings and a mapping come first. Words that fit two procedures are left out on purpose.
 """
@@ -85,7 +85,7 @@ WORDS: dict[str, tuple[str, ...]] = {
     "PIR": ("peri-implantitis surgery", "peri-implantitis repair", "periimplantitis surgery", "pi surgery"),
     "IRM": ("implant removal", "remove implant", "explantation", "implant explant", "impl removal"),
     "2ND": (
-        *("2nd stage uncover", "second stage", "2nd stage", "stage 2", "uncovering", "uncover", "exposure"),
+        *("2nd stage uncover", "second stage", "2nd stage", "stage 2", "uncovering", "uncover"),
         *("implant uncovering", "second-stage uncovering", "implant stage 2", "stage two"),
     ),
     "V-SRM": (
@@ -146,7 +146,7 @@ CLOSED = re.compile(r"closed|closure|holiday|vacation|practice shut|no surgery",
 
 
 def plain(words: str) -> str:
-    """Words without case, doubled blanks, full stops and the blanks round signs: "Ext + Impl." is "ext+impl"."""
+    """Words without case, full stops, doubled blanks and blanks round signs: "Ext + Impl." is "ext+impl"."""
     text = " ".join(words.casefold().replace(".", " ").split())
     text = text.replace(" with ", " w/ ").replace(" and ", " & ")
     return re.sub(r"\s*([+/&-])\s*", r"\1", text).strip()
