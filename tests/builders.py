@@ -11,6 +11,7 @@ from decimal import Decimal
 
 from practice.models import Clinic, Patient, Policy, Practice, Role, Room, User
 from stock.models import Item, ItemCode, Lot, Place, Supplier, SupplierItem
+from stock.receiving import open_stock
 
 # A Tuesday, far from any change of the clocks.
 TODAY = dt.date(2026, 5, 12)
@@ -146,6 +147,13 @@ def lot(
     if of.tracking != Item.Tracking.NONE:
         number = number or f"L{count:05d}"
     return Lot.objects.create(item=of, lot_number=number, expires_on=expires_on, **facts)
+
+
+def shelved(of: Item, at_place: Place, quantity: int = 1, **facts) -> Lot:
+    """A new lot of an item with units lying at a place, entered as opening stock by the system."""
+    found = lot(of, **facts)
+    open_stock(lot=found, place=at_place, quantity=quantity, by=None, at=NOW - dt.timedelta(days=30))
+    return found
 
 
 def place(clinic: Clinic, name: str, kind: str = Place.Kind.STOCKROOM) -> Place:
