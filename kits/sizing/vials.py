@@ -23,6 +23,8 @@ class NoVial(LookupError):
 def vials(need_cc: float, sizes_cc: Sequence[float]) -> list[float]:
     """The vial sizes, largest first, that cover a need with least waste, then with fewest vials.
 
+    Where that leaves a choice, the one with the largest vial is taken.
+
     ``sizes_cc`` are the contents of the sizes in the catalogue; each may be taken several times. A vial is
     for one patient, so whatever is left over is waste. Exact: every reachable total is weighed, on the grid
     of the sizes' greatest common step. Raises ImpossibleMeasure, or NoVial for a need without any size.

@@ -138,11 +138,11 @@ def _note_donation(reading: Reading, data: str) -> None:
 def _note_product(reading: Reading, data: str) -> None:
     """Structure 003: five characters of product, then the division.
 
-    Tissue and cell products (T, S) number divisions with three characters, 000 meaning undivided. Blood
-    products put a type of donation first and number divisions with two.
+    Tissue products (T) number divisions with three characters, 000 meaning undivided. Blood and cell products
+    put a type of donation first and number divisions with two (this last from memory).
     """
     reading.product = reading.product or data[:5]
-    reading.division = reading.division or (data[5:] if data[0] in "ST" else data[6:])
+    reading.division = reading.division or (data[5:] if data[0] == "T" else data[6:])
 
 
 def _note_processor_product(reading: Reading, data: str) -> None:

@@ -8,6 +8,8 @@ from stock.scanning.symbols import unwrap
 
 # HIBC and ISBT 128 begin with signs no GS1 message begins with, so they are asked first.
 _READERS = (hibc.read, isbt128.read, gs1.read)
+# The largest two-dimensional symbol holds 4,296 letters and digits; a longer text was pasted, not scanned.
+_LONGEST_CODE = 4296
 
 
 def read(text: str | bytes, *, today: date) -> Label:
@@ -20,7 +22,7 @@ def read(text: str | bytes, *, today: date) -> Label:
     """
     raw = text if isinstance(text, str) else text.decode("utf-8", errors="backslashreplace")
     scan = unwrap(raw)
-    if not scan.text.strip():
+    if not scan.text.strip() or len(scan.text) > _LONGEST_CODE:
         return Label(raw=raw, standard=UNKNOWN)
     for reader in _READERS:
         reading = reader(scan, today=today)

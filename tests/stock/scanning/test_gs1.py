@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from stock.scanning import GS1, UNKNOWN, check_digits, read
+from stock.scanning import GS1, UNKNOWN, check_digits, dates, read
 
 TODAY = date(2026, 11, 24)
 GTIN = "02999000104314"
@@ -130,6 +130,22 @@ def test_symbols_of_bare_item_numbers(text):
     assert scan(text).gtin == text[3:].zfill(14)
 
 
+def test_blanks_before_a_scan_do_no_harm():
+    assert scan(f"  ]d201{GTIN}").gtin == GTIN
+    assert scan(f" (01){GTIN} ").gtin == GTIN
+
+
+def test_the_century_turns_at_fifty_years_either_side():
+    assert [dates.full_year(yy, today=date(2051, 1, 1)) for yy in (0, 1, 2, 51, 99)] == [
+        2100,
+        2101,
+        2002,
+        2051,
+        2099,
+    ]
+    assert [dates.full_year(yy, today=date(2026, 1, 1)) for yy in (76, 77)] == [2076, 1977]
+
+
 def test_the_quantity_and_the_makers_number_are_read():
     label = scan(f"01{GTIN}30005{GS}240REF-77{GS}10L1")
     assert (label.quantity, label.product, label.lot) == (5, "REF-77", "L1")
@@ -202,6 +218,7 @@ def test_an_ordinary_lot_is_not_questioned(text):
         "30",
         "20251103",
         "20251104",
+        "20251109",
         "12345678",
         "416000336109",
         "100203",
@@ -228,6 +245,10 @@ def test_typed_text_is_no_code(text):
     assert label.problems == label.warnings == ()
     assert label.raw == text
     assert not label.is_sound
+
+
+def test_a_text_longer_than_any_symbol_is_no_code():
+    assert scan(f"(01){GTIN}" + "(10)A" * 10_000).standard == UNKNOWN
 
 
 def test_the_second_code_on_a_pack_is_read_without_a_prefix():

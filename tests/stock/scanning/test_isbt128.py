@@ -16,9 +16,10 @@ def scan(text):
 
 
 def test_tissue_and_blood_number_their_divisions_differently():
-    tissue, blood = scan("=<T0416003"), scan("=<E0791V01")
+    tissue, blood, cells = scan("=<T0416003"), scan("=<E0791V01"), scan("=<S1128V02")
     assert (tissue.product, tissue.division) == ("T0416", "003")
     assert (blood.product, blood.division) == ("E0791", "01")
+    assert (cells.product, cells.division) == ("S1128", "02")
 
 
 @pytest.mark.parametrize(
