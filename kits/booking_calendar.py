@@ -143,10 +143,7 @@ def _read_event(event, row: int, found: BookingFile, zone: dt.tzinfo, repeated: 
     summary = " ".join(str(event.get("SUMMARY", "")).split())
     if not isinstance(start, dt.datetime):
         last = _last_day(event, start)
-        if says_closed(summary):
-            found.closures.append((row, start, last, summary))
-        else:
-            found.others.append((row, summary))
+        (found.closures if says_closed(summary) else found.others).append((row, start, last, summary))
         return
     begins = _aware(start, zone)
     description = TAG.sub("\n", str(event.get("DESCRIPTION", "")))

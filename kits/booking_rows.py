@@ -66,7 +66,10 @@ class Booked:
 
 @dataclass
 class BookingFile:
-    """What a file of bookings holds. ``columns`` names our columns as the file writes them."""
+    """What a file of bookings holds. ``columns`` names our columns as the file writes them.
+
+    Closures and other all-day entries are (row, first day, last day, words).
+    """
 
     columns: Mapping[str, str]
     read: int = 0
@@ -75,7 +78,7 @@ class BookingFile:
     closures: list[tuple[int, dt.date, dt.date, str]] = field(default_factory=list)
     problems: list[Problem] = field(default_factory=list)
     notices: list[Problem] = field(default_factory=list)
-    others: list[tuple[int, str]] = field(default_factory=list)
+    others: list[tuple[int, dt.date, dt.date, str]] = field(default_factory=list)
 
     def header(self, name: str) -> str:
         """The column as the file writes it."""
