@@ -12,8 +12,8 @@ COMPLEMENTS: Mapping[str, str] = {"F-INTACT": "F-FPM"}
 """Finding that is there exactly when the other is not: walls intact, facial plate missing (the
 socket has one or the other, by definition of the two findings)."""
 
-ROUNDING = 12
-"""Decimals kept of a point on the draw from 0 to 1 (no unit), so that 0.3 and 1 - 0.7 are one point."""
+ROUNDING = 1e-12
+"""Points of the draw from 0 to 1 closer than this are one point (no unit), as 0.3 and 1 - 0.7 are."""
 
 Instance = Hashable | None
 
@@ -108,7 +108,7 @@ class Beliefs:
         for place, line in enumerate(here):
             key = (line.choose_one, line.instance) if line.choose_one else place
             together[key] = together.get(key, 0.0) + line.chance
-        return round(max(together.values(), default=0.0), ROUNDING)
+        return min(1.0, max(together.values(), default=0.0))
 
 
 class Draw:
@@ -129,14 +129,14 @@ class Draw:
             if not 0 <= chance <= 1:
                 raise WrongFinding(f"The chance {chance} of {code} is not between 0 and 1.")
             start = 1 - chance if code in self._from_top else free_from
-            end = round(start + chance, ROUNDING)
-            if end > 1:
+            end = start + chance
+            if end > 1 + ROUNDING:
                 raise WrongFinding(
                     f"{code} and the findings it excludes have chances that exceed 1 together."
                 )
             if code not in self._from_top:
                 free_from = end
-            self.spans[code] = (round(start, ROUNDING), end)
+            self.spans[code] = (start, min(end, 1.0))
 
     def share(self, line: UseLine) -> float:
         """Return the chance that a line opens once its finding is there."""
@@ -148,13 +148,17 @@ class Draw:
         start, end = self.spans[str(line.finding)]
         length = (end - start) * self.share(line)
         if line.finding in self._from_top:
-            return round(end - length, ROUNDING), end
-        return start, round(start + length, ROUNDING)
+            return end - length, end
+        return start, start + length
 
     def stretches(self, points: Sequence[float]) -> list[tuple[float, float]]:
         """Cut the draw at its findings' ends and at `points`; return (middle, length) of each stretch."""
         ends = [end for span in self.spans.values() for end in span]
-        cuts = sorted({0.0, 1.0, *ends, *points})
+        cuts = [0.0]
+        for cut in sorted([*ends, *points]):
+            if cut - cuts[-1] > ROUNDING and 1 - cut > ROUNDING:
+                cuts.append(cut)
+        cuts.append(1.0)
         return [((low + high) / 2, high - low) for low, high in zip(cuts[:-1], cuts[1:], strict=True)]
 
 

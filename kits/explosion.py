@@ -34,6 +34,7 @@ import numpy as np
 
 from kits.draws import (
     COMPLEMENTS,
+    ROUNDING,
     Beliefs,
     Draw,
     FindingChance,
@@ -202,24 +203,27 @@ def _shares(draw: Draw, members: Group, middle: float) -> list[tuple[UseLine, fl
     """Return the chance of each member of a group, given where the draw fell."""
     bound = [line for line in members if line.finding]
     shares = [(line, draw.share(line)) for line in bound if within(draw.spans[str(line.finding)], middle)]
-    left = max(0.0, 1 - sum(share for _, share in shares))
+    left = 1 - sum(share for _, share in shares)
     planned_left = 1 - sum(line.chance for line in bound)
     free = [line for line in members if not line.finding]
-    if free and planned_left > 0:
+    if left > ROUNDING and planned_left > ROUNDING:
         shares += [(line, left * line.chance / planned_left) for line in free]
     return shares
 
 
 def _chosen(item: Hashable, shares: Sequence[tuple[UseLine, float]]) -> Distribution:
     """Return the units of an item when at most one of the lines is opened, with the chances given."""
-    rest = round(1 - sum(share for _, share in shares), 9)
-    if rest < 0:
+    rest = 1 - sum(share for _, share in shares)
+    if rest < -pmf.MASS_TOLERANCE:
         name = shares[0][0].choose_one
         raise UnclearGroup(f"The members of the group {name} have shares that exceed 1 together.")
     mine = [(line, share) for line, share in shares if line.item == item]
     weights = [share for _, share in mine]
-    others = 0.0 if len(mine) == len(shares) and rest == 0 else max(0.0, 1 - sum(weights))
-    return pmf.mixture([*weights, others], [*(_units(line) for line, _ in mine), pmf.point(0)])
+    others = 1 - sum(weights)
+    parts = [_units(line) for line, _ in mine]
+    if others > ROUNDING:
+        return pmf.mixture([*weights, others], [*parts, pmf.point(0)])
+    return pmf.mixture(weights, parts)
 
 
 ROUNDED_PART = 9

@@ -98,8 +98,6 @@ def expected_quantile(*, expected: Expected, booked: Units, service: float, room
     if rooms < 1:
         raise WrongPresence(f"A clinic that operates has at least one room, not {rooms}.")
     rates = np.asarray(expected.rate, dtype=np.float64)
-    if rates.shape != booked.shape:
-        raise WrongPresence(f"Expected cases cover {rates.shape} days, booked ones {booked.shape}.")
     sums = [pmf.point(0)]
     for _ in range(rooms):
         sums.append(pmf.convolve(sums[-1], expected.units))
@@ -129,10 +127,17 @@ def must_have(
     The largest of: what overlapping booked cases need together; the `service` quantile of the day's
     use; the `service` quantile of what booked and expected cases need together. Several kinds of
     expected cases are pooled: rates add up, and each case is of a kind by its share of the rate.
+    On a day whose booked cases fill the rooms, expected ones still come on top: on the safe side.
+    Raises WrongPresence when the parts cover different days.
     """
-    together = np.asarray(booked, dtype=np.int64)
-    most = np.maximum(together, use_quantile(use, service))
+    together, largest_use = np.asarray(booked, dtype=np.int64), use_quantile(use, service)
     kinds = [expected] if isinstance(expected, Expected) else list(expected or ())
+    lengths = {len(together), len(largest_use), *(len(np.asarray(kind.rate)) for kind in kinds)}
+    if len(lengths) > 1:
+        raise WrongPresence(
+            f"Booked needs, use and expected cases cover {sorted(lengths)} days, not the same."
+        )
+    most = np.maximum(together, largest_use)
     if not kinds:
         return most
     rates = np.stack([np.asarray(kind.rate, dtype=np.float64) for kind in kinds])
