@@ -119,6 +119,7 @@ def other_use(*, clinic: Clinic, today: dt.date) -> dict[int, dict[dt.date, int]
         Entry.objects.filter(clinic=clinic, at__gte=since, at__lt=until, kind__in=TAKEN)
         .exclude(source__startswith=CASE_LABEL)
         .exclude(reason__in=NOT_DEMAND)
+        .exclude(corrects__reason__in=NOT_DEMAND)
         .values_list("lot__item_id", "at", "quantity")
     )
     found: dict[int, dict[dt.date, int]] = defaultdict(lambda: defaultdict(int))

@@ -20,14 +20,15 @@ class CaseNeed:
 
 @dataclass(frozen=True, kw_only=True)
 class Shortage:
-    """The first day on which the item is not covered, and the figures of that day.
+    """The first day by which being short is too likely, and the figures of that day.
 
     in_reach: True when too few lie in reach at the start of the day, False when use runs out by its end.
     must_have: units that must lie in reach; kept: the least the clinic has decided to keep.
     cases: booked cases behind it (of the day, or up to the day when use runs out).
     in_date: units in date on the day if none were used, what is on order and due by then included;
     due: how many of them are on order. expected_use: units likely used before (or by) then.
-    booked_use: the part of it that booked cases bring. chance: of being short; allowed: what is accepted.
+    booked_use: the part of it that booked cases bring. chance: of having been short by then; allowed:
+    what is accepted.
     """
 
     on: dt.date
@@ -44,13 +45,23 @@ class Shortage:
 
 
 @dataclass(frozen=True, kw_only=True)
+class Larger:
+    """The order that would meet the target but waste more than is accepted."""
+
+    units: int
+    chance: float
+    unused: float
+
+
+@dataclass(frozen=True, kw_only=True)
 class Purchase:
     """What is proposed: packs of a size, when to order and what that does.
 
     lead_days: (stated, cautious) calendar days from sent to received. covered_until: last day covered
     with the order, None when through the whole plan. next_review: when orders are looked at next;
-    chance_if_waiting: of being short before an order sent then arrives. unused: units of the order
-    expected to go out of date unused; unused_limit: how many of them the clinic accepts.
+    chance_if_sent, chance_if_waiting: of being short before an order of that day could come, with and
+    without this order. unused: units of the order expected to go out of date unused; chance: of being
+    short on the worst day it has to cover. larger: set where the target and the waste limit conflict.
     """
 
     packs: int
@@ -60,9 +71,11 @@ class Purchase:
     lead_days: tuple[int, int]
     covered_until: dt.date | None
     next_review: dt.date
+    chance_if_sent: float
     chance_if_waiting: float
+    chance: float = 0.0
     unused: float = 0.0
-    unused_limit: float | None = None
+    larger: Larger | None = None
 
 
 def chance_words(chance: float) -> str:
@@ -114,17 +127,28 @@ def shortage_words(shortage: Shortage, *, today: dt.date) -> str:
 
 
 def _reach_words(shortage: Shortage, today: dt.date) -> str:
-    named = [case for case in shortage.cases if case.in_reach]
-    if named:
-        cause = f" for {cases_words(named)}"
-    elif shortage.kept >= shortage.must_have:
-        cause = ", the least this clinic keeps"
-    else:
-        cause = " for cases not booked yet"
     day = day_words(shortage.on, today=today)
     return (
-        f"On {day} {shortage.must_have} must lie in reach{cause}. {_stock_words(shortage)}; "
-        f"the chance of having fewer is {chance_words(shortage.chance)}, "
+        f"On {day} {shortage.must_have} must lie in reach{_cause_words(shortage)}. "
+        f"{_stock_words(shortage)}; {_chance_words(shortage)}"
+    )
+
+
+def _cause_words(shortage: Shortage) -> str:
+    named = [case for case in shortage.cases if case.in_reach]
+    explained = sum(case.in_reach for case in named) >= shortage.must_have
+    if explained:
+        return f" for {cases_words(named)}"
+    if shortage.kept >= shortage.must_have:
+        return ", the least this clinic keeps"
+    if named:
+        return f" for {cases_words(named)}, the rest for cases not booked yet"
+    return " for cases not booked yet"
+
+
+def _chance_words(shortage: Shortage) -> str:
+    return (
+        f"the chance of being short by then is {chance_words(shortage.chance)}, "
         f"{chance_words(shortage.allowed)} is accepted."
     )
 
@@ -138,8 +162,7 @@ def _use_words(shortage: Shortage, today: dt.date) -> str:
     )
     return (
         f"By {day_words(shortage.on, today=today)} about {number_words(shortage.expected_use)} will be used"
-        f"{part}. {_in_date_words(shortage)}; the chance of running out is "
-        f"{chance_words(shortage.chance)}, {chance_words(shortage.allowed)} is accepted."
+        f"{part}. {_in_date_words(shortage)}; {_chance_words(shortage)}"
     )
 
 
@@ -175,19 +198,25 @@ def purchase_words(purchase: Purchase, *, today: dt.date) -> str:
         else "covered through the whole plan"
     )
     words = f"{when}; with {units} the item is {reach}."
-    if purchase.unused_limit is not None:
-        words += (
-            f" About {number_words(purchase.unused)} of them would go out of date unused, more than the "
-            f"{number_words(purchase.unused_limit)} this clinic accepts: fewer would leave it short."
-        )
-    return words
+    return f"{words} {_larger_words(purchase, purchase.larger)}" if purchase.larger else words
+
+
+def _larger_words(purchase: Purchase, larger: Larger) -> str:
+    """Target against waste, with both numbers, for the manager to choose."""
+    return (
+        f"{larger.units} would bring the chance of being short to {chance_words(larger.chance)}, but about "
+        f"{number_words(larger.unused)} of them would go out of date unused; with "
+        f"{purchase.packs * purchase.pack_size} it is {chance_words(purchase.chance)} and about "
+        f"{number_words(purchase.unused)} unused. Choose which."
+    )
 
 
 def waiting_words(purchase: Purchase, *, today: dt.date) -> str:
     """What happens if the order waits until orders are looked at next."""
     return (
-        f"Ordered at the next review on {day_words(purchase.next_review, today=today)} instead, "
-        f"the chance of being short before it comes is {chance_words(purchase.chance_if_waiting)}."
+        f"Left to the next review on {day_words(purchase.next_review, today=today)}, the chance of being "
+        f"short before it comes is {chance_words(purchase.chance_if_waiting)}; sent now it is "
+        f"{chance_words(purchase.chance_if_sent)}."
     )
 
 

@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 
 from kits.explosion import FindingChance, Findings, UseLine, case_requirement, case_use
 from kits.requirements import STOCK, Requirement
+from stock.planning import pmf
 from stock.planning.pmf import Distribution
 
 
@@ -16,12 +17,14 @@ from stock.planning.pmf import Distribution
 class Settled:
     """What has become of the units of a case's tray so far, by the key of the requirement.
 
-    done: units used, wasted or put back; opened: units opened and not yet accounted for.
-    extra: opened units of lines that no requirement asked for, as (item, units).
+    done: units used, wasted or put back; opened: units opened and not yet accounted for; instead: sealed
+    units of another item that lie there in place of the one asked for, as (item, units).
+    extra: opened units that no requirement asked for, or of another item than it asked for.
     """
 
     done: Mapping[str, int] = field(default_factory=dict)
     opened: Mapping[str, int] = field(default_factory=dict)
+    instead: Mapping[str, Sequence[tuple[int, int]]] = field(default_factory=dict)
     extra: tuple[tuple[int, int], ...] = ()
 
 
@@ -35,18 +38,37 @@ class CaseLines:
 
     def use(self) -> dict[Hashable, Distribution]:
         """Distribution of the units still to be used, by item."""
-        found = case_use(self.may_use, self.findings)
-        return {item: units for item, units in found.items() if len(units) > 1}
+        sure: dict[Hashable, int] = {}
+        unsure = {line.item for line in self.may_use if not _is_sure(line)}
+        for line in self.may_use:
+            if line.item not in unsure:
+                sure[line.item] = sure.get(line.item, 0) + int(line.quantity)
+        # Most lines of a case are used for certain: only the others need the sums over findings.
+        rest = [line for line in self.may_use if line.item in unsure]
+        found = {item: units for item, units in case_use(rest, self.findings).items() if len(units) > 1}
+        return found | {item: pmf.point(units) for item, units in sure.items() if units}
 
     def requirement(self, use: Mapping[Hashable, Distribution]) -> dict[Hashable, int]:
         """Units that must still lie ready, by item: the most that can be used of what is decided.
 
-        use: the answer of ``use``, which already holds it where every line is decided.
+        use: the answer of ``use``, which holds it already for items whose lines are all decided.
         """
-        if len(self.must_lie) == len(self.may_use):
-            return {item: len(units) - 1 for item, units in use.items()}
-        found = case_requirement(self.must_lie, self.findings)
-        return {item: units for item, units in found.items() if units}
+        decided = set(self.must_lie)
+        open_items = {line.item for line in self.may_use if line not in decided}
+        found = {item: len(units) - 1 for item, units in use.items() if item not in open_items}
+        lines = [line for line in self.must_lie if line.item in open_items]
+        return found | {
+            item: units for item, units in case_requirement(lines, self.findings).items() if units
+        }
+
+
+def _is_sure(line: UseLine) -> bool:
+    return (
+        line.finding is None
+        and line.choose_one is None
+        and line.chance == 1
+        and float(line.quantity).is_integer()
+    )
 
 
 def lines_of(
@@ -103,12 +125,15 @@ def _lines(
     if left <= 0:
         return
     chosen = alone and line.known is True
-    chance = line.chance if chosen or line.known is None else probability_of.get(line.line_id, line.chance)
-    yield UseLine(
-        item=line.item.pk,
-        quantity=left,
-        chance=chance,
-        finding=None if chosen else line.finding_code or None,
-        instance=line.site_id,
-        choose_one=None if alone else line.choose_one_group or None,
-    )
+    planned = line.chance if chosen or line.known is None else probability_of.get(line.line_id, line.chance)
+    for item, units in [*settled.instead.get(line.key, ()), (line.item.pk, left)]:
+        if left > 0:
+            yield UseLine(
+                item=item,
+                quantity=min(units, left),
+                chance=planned,
+                finding=None if chosen else line.finding_code or None,
+                instance=line.site_id,
+                choose_one=None if alone else line.choose_one_group or None,
+            )
+        left -= units

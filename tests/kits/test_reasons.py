@@ -6,6 +6,7 @@ import pytest
 
 from kits.reasons import (
     CaseNeed,
+    Larger,
     Purchase,
     Shortage,
     cases_words,
@@ -58,6 +59,7 @@ def purchase(**facts):
             "lead_days": (3, 5),
             "covered_until": day("2027-01-20"),
             "next_review": day("2026-12-01"),
+            "chance_if_sent": 0.004,
             "chance_if_waiting": 0.09,
         }
         | facts
@@ -105,7 +107,7 @@ def test_too_few_in_reach():
     assert shortage_words(shortage(), today=TODAY) == (
         "On 11 December 3 must lie in reach for C-00004 (1), C-00007 (1) and C-00009 (1). "
         "6 are in date by then and about 4.2 will be used before; "
-        "the chance of having fewer is 4 in 100, 1 in 200 is accepted."
+        "the chance of being short by then is 4 in 100, 1 in 200 is accepted."
     )
 
 
@@ -119,13 +121,15 @@ def test_without_a_booked_case_the_cause_is_named():
     assert "3 must lie in reach for cases not booked yet." in shortage_words(shortage(cases=[]), today=TODAY)
     words = shortage_words(shortage(cases=[], kept=3), today=TODAY)
     assert "3 must lie in reach, the least this clinic keeps." in words
+    words = shortage_words(shortage(cases=[need(4)]), today=TODAY)
+    assert "3 must lie in reach for C-00004 (1), the rest for cases not booked yet." in words
 
 
 def test_use_runs_out():
     words = shortage_words(shortage(in_reach=False, expected_use=7.0), today=TODAY)
     assert words == (
         "By 11 December about 7 will be used, 2.9 of them in 3 booked cases. 6 are in date by then; "
-        "the chance of running out is 4 in 100, 1 in 200 is accepted."
+        "the chance of being short by then is 4 in 100, 1 in 200 is accepted."
     )
 
 
@@ -143,14 +147,18 @@ def test_when_to_order_and_how_far_it_reaches():
 
 
 def test_waste_against_shortage_gives_both_numbers():
-    words = purchase_words(purchase(unused=2.4, unused_limit=0.5), today=TODAY)
-    assert "About 2.4 of them would go out of date unused, more than the 0.5 this clinic accepts" in words
+    larger = Larger(units=8, chance=0.004, unused=2.4)
+    words = purchase_words(purchase(larger=larger, chance=0.03, unused=0.4), today=TODAY)
+    assert words.endswith(
+        " 8 would bring the chance of being short to 1 in 250, but about 2.4 of them would go out of date "
+        "unused; with 5 it is 3 in 100 and about 0.4 unused. Choose which."
+    )
 
 
 def test_what_waiting_costs():
     assert waiting_words(purchase(), today=TODAY) == (
-        "Ordered at the next review on 1 December instead, "
-        "the chance of being short before it comes is 9 in 100."
+        "Left to the next review on 1 December, the chance of being short before it comes is 9 in 100; "
+        "sent now it is 1 in 250."
     )
 
 
