@@ -6,6 +6,7 @@ An item may be named by anything hashable (a row id or a code), as long as stock
 import datetime as dt
 from collections.abc import Hashable
 from dataclasses import dataclass
+from typing import NamedTuple
 
 
 @dataclass(frozen=True)
@@ -43,17 +44,12 @@ class Need:
     ends_at: dt.datetime | None = None
 
 
-@dataclass(frozen=True)
-class Part:
-    """Units of one lot at one place that a need is given."""
+class Part(NamedTuple):
+    """Units of one lot at one place that a need is given: (lot, place, quantity)."""
 
     lot_id: int
     place_id: int
     quantity: int
-
-    def __iter__(self):
-        """Unpack as (lot, place, quantity)."""
-        return iter((self.lot_id, self.place_id, self.quantity))
 
 
 @dataclass(frozen=True)
