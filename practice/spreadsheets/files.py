@@ -2,12 +2,14 @@
 
 import csv
 import io
+import re
 import zipfile
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from functools import partial
 from typing import TypeVar
 
+from openpyxl import load_workbook
 from python_calamine import CalamineError, CalamineWorkbook, SheetVisibleEnum
 
 LARGEST_FILE = 20 * 1024 * 1024  # bytes; a year of a practice's bookings is under one megabyte
@@ -16,6 +18,8 @@ MOST_ROWS = 200_000
 DELIMITERS = (";", ",", "\t", "|")
 
 ZIP_START, OLD_OFFICE_START = b"PK\x03\x04", b"\xd0\xcf\x11\xe0"
+# A cell whose formula failed; the fast reader shows it as empty, which would hide the fault.
+FAULTY_CELL = re.compile(rb'<c [^>]*\bt="e"')
 MARKS = ((b"\xef\xbb\xbf", "utf-8"), (b"\xff\xfe", "utf-16-le"), (b"\xfe\xff", "utf-16-be"))
 
 
@@ -97,15 +101,37 @@ def _text_grids(text: str, encoding: str, filename: str) -> Iterator[Grid]:
 
 
 def _workbook_grids(data: bytes, filename: str) -> Iterator[Grid]:
+    faulty = False
     if data.startswith(ZIP_START):
         _refuse_swollen_archive(data, filename)
+        faulty = _holds_faulty_cells(data)
     workbook = _opened(partial(CalamineWorkbook.from_filelike, io.BytesIO(data)), filename)
     for meta in workbook.sheets_metadata:
         if meta.visible != SheetVisibleEnum.Visible:
             continue
         sheet = _opened(partial(workbook.get_sheet_by_name, meta.name), filename)
         _refuse_too_many_rows(sheet.total_height, filename)
-        yield Grid(meta.name, "", "", tuple(map(tuple, sheet.to_python(skip_empty_area=False))))
+        rows: list[list[object]] = [[*row] for row in sheet.to_python(skip_empty_area=False)]
+        if faulty:
+            _show_faults(data, meta.name, rows)
+        yield Grid(meta.name, "", "", tuple(map(tuple, rows)))
+
+
+def _holds_faulty_cells(data: bytes) -> bool:
+    with zipfile.ZipFile(io.BytesIO(data)) as archive:
+        sheets = [name for name in archive.namelist() if name.startswith("xl/worksheets/")]
+        return any(FAULTY_CELL.search(archive.read(name)) for name in sheets)
+
+
+def _show_faults(data: bytes, sheet: str, rows: list[list[object]]) -> None:
+    """Put what the spreadsheet shows for a failed formula (`#DIV/0!`) back into its cells."""
+    workbook = load_workbook(io.BytesIO(data), read_only=True, data_only=True)
+    for number, cells in enumerate(workbook[sheet].iter_rows()):
+        for place, cell in enumerate(cells):
+            if cell.data_type == "e" and number < len(rows):
+                rows[number] += [""] * (place + 1 - len(rows[number]))
+                rows[number][place] = cell.value
+    workbook.close()
 
 
 def _opened(opening: Callable[[], Thing], filename: str) -> Thing:

@@ -9,6 +9,7 @@ from decimal import Decimal
 # A spreadsheet keeps 15 significant digits; a longer number was rounded when the file was made.
 LONGEST_EXACT_NUMBER = 10**15
 ROUNDED_BY_A_PROGRAM = re.compile(r"[+-]?\d[.,]\d+E\+\d+", re.IGNORECASE)
+FAULT = re.compile(r"#(?:DIV/0!|N/A|NAME\?|NULL!|NUM!|REF!|VALUE!)")
 FORCED_TEXT = re.compile(r'="(.*)"', re.DOTALL)
 
 
@@ -59,7 +60,7 @@ def read_text(value: object) -> str:
     (`="000123"` and an apostrophe before `= + - @`) are undone. An empty cell gives an empty text.
 
     Raises `UnreadableCell` where digits were already lost: a number of more than 15 digits, or text such as
-    `4.01E+12`, which is what a spreadsheet makes of a long code on saving.
+    `4.01E+12`, which is what a spreadsheet makes of a long code on saving; and for a failed formula (`#N/A`).
     """
     if isinstance(value, (int, float)) and not isinstance(value, bool):
         if not math.isfinite(value):
@@ -73,6 +74,8 @@ def read_text(value: object) -> str:
         raise UnreadableCell(
             value, "The spreadsheet turned this code into a rounded number; format the column as text."
         )
+    if FAULT.fullmatch(text):
+        raise UnreadableCell(value, "The formula in this cell failed; mend it in the spreadsheet.")
     forced = FORCED_TEXT.fullmatch(text)
     if forced:
         return tidy(forced.group(1).replace('""', '"'))

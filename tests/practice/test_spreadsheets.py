@@ -268,6 +268,26 @@ def test_an_optional_empty_cell_is_no_problem_and_a_needed_one_is():
     assert [(each.row, each.column, each.value) for each in problems] == [(2, "Qty", "")]
 
 
+@pytest.mark.parametrize("fault", ["#DIV/0!", "#N/A", "#REF!"])
+def test_a_failed_formula_is_a_problem_and_not_an_empty_cell(fault):
+    book = Workbook()
+    for row in (["Item", "Qty"], ["A-1", 2], ["A-2", fault], [fault, 3]):
+        book.active.append(row)
+    for place in ("B3", "A4"):
+        book.active[place].data_type = "e"
+    buffer = io.BytesIO()
+    book.save(buffer)
+    sheet, problems = table(buffer.getvalue()), []
+    for row in sheet:
+        sheet.take(row, "code", read_text, problems)
+        sheet.take(row, "quantity", read_whole, problems, optional=True)
+    assert [(each.row, each.column, each.value) for each in problems] == [
+        (3, "Qty", fault),
+        (4, "Item", fault),
+    ]
+    assert problems[1].reason == "The formula in this cell failed; mend it in the spreadsheet."
+
+
 FORMULAS = ["=1+1", "+1", "-1", "@SUM(A1)", "\tx", "\rx"]
 
 
