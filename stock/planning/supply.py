@@ -25,12 +25,13 @@ class WrongSupply(ValueError):
     """A lot or a receipt is described in a way that cannot be."""
 
 
+# Both tuples hide tuple.index behind a field of that name, which nothing here calls as a method.
 class Batch(NamedTuple):
     """Units that share one arrival and one expiry. `index` counts lots first, then receipts."""
 
     last_usable: float
     arrives: int
-    index: int
+    index: int  # type: ignore[assignment]
     quantity: int
 
 
@@ -42,7 +43,7 @@ class Expiry(NamedTuple):
     """
 
     day: int
-    index: int
+    index: int  # type: ignore[assignment]
     first: int
     end: int
 
