@@ -384,7 +384,7 @@ def test_clinic_switch_only_with_a_choice():
     assert "North" in frame(clinics=only)
 
 
-@pytest.mark.parametrize("name", ["403", "404", "429"])
+@pytest.mark.parametrize("name", ["403", "403_csrf", "404", "429"])
 def test_error_pages_stand_alone(name):
     html = render_to_string(f"{name}.html", {})
     assert html.count("<h1>") == 1
