@@ -15,6 +15,9 @@ def drop_triggers(*, using: str = "default") -> None:
     """Drop every guard trigger of the database."""
     connection = connections[using]
     with connection.cursor() as cursor:
+        if connection.vendor == "postgresql":
+            # A table with deferred checks pending cannot be altered.
+            cursor.execute("SET CONSTRAINTS ALL IMMEDIATE")
         for table in append_only.GUARDED:
             for name in append_only.names(table, using=using):
                 on = f" ON {table}" if connection.vendor == "postgresql" else ""
