@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from stock.planning.pmf import MASS_TOLERANCE, TIE_TOLERANCE, NotADistribution
-from stock.planning.shelf import BranchedShelf, Chances, Shelf, Units
+from stock.planning.shelf import NEGLIGIBLE, BranchedShelf, Chances, Shelf, Units
 from stock.planning.supply import Lot, Receipt, Supply, gather
 
 QUANTILES = (0.05, 0.5, 0.95)
@@ -123,7 +123,7 @@ def ever_short(demands: Sequence[Demand]) -> list[Chances]:
             shelf.keep_only(np.where(must_have > 0, in_reach, shelf.cells))
             shelf.use(block.use[day])
             shelf.keep_only(block.supplied[day])
-            chances[day] = 1.0 - shelf.tail()[0]
+            chances[day] = 1.0 - shelf.upper()[-1]
         for column, place in enumerate(places):
             found[place] = np.clip(chances[:, column], 0.0, 1.0)
     return found
@@ -148,44 +148,46 @@ def _run(shelf: Shelf, block: _Block, levels: NDArray[np.float64]) -> Iterator[P
     days, items = block.supplied.shape
     short, reach, mean = (np.zeros((days, items)) for _ in range(3))
     on_hand = np.zeros((len(levels), days, items), dtype=np.int64)
-    tail = shelf.tail()
-    weights = _left(block.supplied[0], shelf.cells)
+    short_at = _places(block.supplied + 1, shelf.cells)
+    reach_at = _places(block.supplied - block.must_have + 1, shelf.cells)
+    arriving = (np.diff(block.supplied, axis=0, prepend=-1) != 0).any(axis=1)
+    busy = (block.use[:, 0] < 1).any(axis=1)
+    upper = shelf.upper()
     for day in range(days):
-        supplied, must_have = block.supplied[day], block.must_have[day]
-        if shelf.open_day(day):
-            tail = shelf.tail()
-        if must_have.any():
-            reach[day] = np.where(must_have > 0, _tail_at(tail, supplied - must_have + 1), 0.0)
-        shelf.use(block.use[day])
-        tail = shelf.tail()
-        if day and (supplied != block.supplied[day - 1]).any():
-            weights = _left(supplied, shelf.cells)
-        short[day] = _tail_at(tail, supplied + 1)
+        supplied = block.supplied[day]
+        if arriving[day]:
+            weights = np.maximum(supplied - np.arange(shelf.cells)[:, None], 0).astype(np.float64)
+        moved = shelf.open_day(day)
+        if moved:
+            upper = shelf.upper()
+        reach[day] = upper.take(reach_at[day])
+        if busy[day]:
+            shelf.use(block.use[day])
+            upper = shelf.upper()
+        elif day and not (moved or arriving[day]):
+            short[day], mean[day], on_hand[:, day] = short[day - 1], mean[day - 1], on_hand[:, day - 1]
+            continue
+        short[day] = upper.take(short_at[day])
         mean[day] = shelf.mean_left(weights)
         for row, level in enumerate(levels):
-            reached = np.count_nonzero(tail >= level - TIE_TOLERANCE, axis=0)
-            on_hand[row, day] = np.maximum(supplied + 1 - reached, 0)
-    if np.abs(tail[0] - 1).max() > MASS_TOLERANCE:
-        raise ProbabilityLost(f"After {days} days the chances of an item add up to {tail[0]}, not to 1.")
+            on_hand[row, day] = supplied + 1 - (upper >= level - TIE_TOLERANCE).sum(axis=0)
+    if np.abs(upper[-1] - 1).max() > MASS_TOLERANCE:
+        raise ProbabilityLost(f"After {days} days the chances of an item add up to {upper[-1]}, not to 1.")
+    reach[block.must_have <= 0] = 0.0
     for item in range(items):
         yield Projection(
             short=np.minimum(short[:, item], 1.0),
             short_in_reach=np.minimum(reach[:, item], 1.0),
             mean_on_hand=mean[:, item].copy(),
-            on_hand=on_hand[:, :, item].T.copy(),
+            on_hand=np.maximum(on_hand[:, :, item].T, 0),
             expired=shelf.expired[item],
         )
 
 
-def _tail_at(tail: Chances, cells: Units) -> Chances:
-    """Return P(U >= cell) for one cell per item; 1 below the array."""
-    rows = np.clip(cells, 0, tail.shape[0] - 1)
-    return tail[rows, np.arange(tail.shape[1])]
-
-
-def _left(supplied: Units, cells: int) -> Chances:
-    """Return the units on hand [cells, items] when u have left."""
-    return np.maximum(supplied - np.arange(cells)[:, None], 0).astype(np.float64)
+def _places(units: Units, cells: int) -> NDArray[np.intp]:
+    """Return where P(U >= units) of every day and item lies in a flat upper tail, [days, items]."""
+    items = units.shape[1]
+    return (cells - 1 - np.clip(units, 0, cells - 1)) * items + np.arange(items)
 
 
 def _checked(demands: Sequence[Demand]) -> list[_Item]:
@@ -215,9 +217,17 @@ def _item(demand: Demand) -> _Item:
         if wanted.shape != (days,) or (wanted != np.floor(wanted)).any():
             raise WrongDemand(f"What must lie in reach is one whole number for each of the {days} days.")
         must_have = wanted.astype(np.int64)
-    possible = int(np.flatnonzero(use.any(axis=0))[-1]) + 1
     supply = gather(days=days, lots=demand.lots, receipts=demand.receipts)
-    return _Item(use[:, :possible] / totals[:, None], must_have, supply)
+    return _Item(_narrowed(use / totals[:, None]), must_have, supply)
+
+
+def _narrowed(use: Chances) -> Chances:
+    """Return use without its all but impossible upper end, whose chance stays in the last cell kept."""
+    rest = np.cumsum(use[:, ::-1], axis=1)[:, ::-1]
+    width = int(np.flatnonzero((rest > NEGLIGIBLE).any(axis=0))[-1]) + 1
+    narrow = use[:, :width].copy()
+    narrow[:, -1] = rest[:, width - 1]
+    return narrow
 
 
 def _blocks(items: Sequence[_Item]) -> Iterator[tuple[list[int], Shelf, _Block]]:

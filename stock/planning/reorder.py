@@ -165,7 +165,8 @@ def propose(
         demand, offer, review_days, pmf.cap(lead, pmf.quantile(lead, LEAD_KEPT) + 1), later_use
     )
     allowed = 1 - target
-    ever = ever_short([demand])[0]
+    # A day that an order sent now has to cover is the only reason to send one, so no later day is looked at.
+    ever = ever_short([planner.demand])[0]
     waiting = planner.before_next(ever)
     if waiting <= allowed + TIE_TOLERANCE:
         return None
@@ -181,7 +182,7 @@ def propose(
         conflict=conflict,
         chance_if_waiting=waiting,
         chance_if_sent=planner.before_next_if_sent(chosen.packs),
-        reason=_reason(demand, ever, allowed),
+        reason=_reason(planner.demand, ever, allowed),
     )
 
 

@@ -153,6 +153,15 @@ def test_short_equals_the_poisson_tail_of_the_textbooks():
     np.testing.assert_allclose(projection.short, expected, atol=1e-12)
 
 
+def test_wide_use_gives_the_binomial_tail():
+    """40 patients a day, each using one unit in half the cases: binomial use; scipy.stats.binom.sf."""
+    use = stats.binom.pmf(np.arange(41), 40, 0.5)[None, :].repeat(12, axis=0)
+    together = project_many([Demand(use=use, lots=[(stock, None)]) for stock in (180, 200, 230)])
+    for stock, projection in zip((180, 200, 230), together, strict=True):
+        expected = stats.binom.sf(stock, 40 * np.arange(1, 13), 0.5)
+        np.testing.assert_allclose(projection.short, expected, atol=1e-12)
+
+
 def test_on_hand_quantiles_equal_those_of_scipy():
     """On hand <= x as U >= stock - x, so the q quantile is stock minus the upper one of use."""
     projection = project(use=poisson_use(np.full(30, 0.4), 25), lots=[(40, None)], quantiles=(0.1, 0.5))
