@@ -17,7 +17,14 @@ from kits.reasons import CaseNeed
 from stock.planning import pmf
 from stock.planning.history import Rate, predictive
 from stock.planning.pmf import Distribution
-from stock.planning.presence import Bookings, Expected, Units, largest_together, must_have
+from stock.planning.presence import (
+    Bookings,
+    Expected,
+    Units,
+    expected_quantile,
+    largest_together,
+    must_have,
+)
 
 Chances = NDArray[np.float64]
 
@@ -211,17 +218,16 @@ def in_reach(demand: ItemDemand, *, service: float, coming: Coming | None, at_le
     """Units that must lie in reach at the start of each day [days], and never fewer than `at_least`.
 
     service: target chance by the item's criticality. Cases not booked yet need their reserve in reach
-    too, so an item that any of them may need does not fall to nothing.
+    too, so an item that any of them may need does not fall to nothing; together with booked ones they
+    are never more at a time than there are rooms.
     """
-    expected = None
+    needed = must_have(booked=demand.together, use=demand.use, service=service)
     if coming and demand.rate is not None and demand.rate.by_requirement.sum() > 0:
         total = float(demand.rate.by_requirement.sum())
         expected = Expected(rate=coming.expected * total, units=demand.rate.by_requirement / total)
-    needed = must_have(
-        booked=demand.together,
-        use=demand.use,
-        service=service,
-        expected=expected,
-        rooms=coming.rooms if coming else 1,
-    )
+        largest = max([len(demand.rate.by_requirement) - 1, *(need.in_reach for need in demand.cases)])
+        together = expected_quantile(
+            expected=expected, booked=demand.together, service=service, rooms=coming.rooms
+        )
+        needed = np.maximum(needed, np.minimum(together, largest * coming.rooms))
     return np.maximum(needed, at_least)

@@ -79,14 +79,14 @@ class Purchase:
 
 
 def chance_words(chance: float) -> str:
-    """A chance as people say it: “4 in 100”, “1 in 200”, “less than 1 in 1,000”."""
+    """A chance as people say it: “4 in 100”, “2.5 in 100”, “1 in 200”, “less than 1 in 1,000”."""
     if chance < 0.001:
         return "less than 1 in 1,000" if chance > 0 else "0 in 100"
     if chance < 0.0095:
         return f"1 in {_round_hundreds(1 / chance):,}"
     if chance > 0.995:
         return "more than 99 in 100"
-    return f"{round(chance * 100)} in 100"
+    return f"{number_words(chance * 100) if chance < 0.0995 else round(chance * 100)} in 100"
 
 
 def _round_hundreds(number: float) -> int:

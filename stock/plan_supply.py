@@ -2,56 +2,17 @@
 
 import datetime as dt
 from collections import defaultdict
-from dataclasses import dataclass
-from decimal import Decimal
 
 from django.db.models import F
 
 from practice.models import Clinic
 from stock.models import Balance, ClinicItem, Item, Lot, Order, Place, SupplierItem
+from stock.plan_values import ItemStock, LotInDate, Seller
 
 # Units at these places belong to the clinic but lie out of its hands.
 AWAY = (Place.Kind.LOAN, Place.Kind.TRANSIT)
 # How far back receipts tell how long a supplier takes (unit: days). Our choice: a year sees every season.
 LEAD_WINDOW_DAYS = 365
-
-
-@dataclass(frozen=True, kw_only=True)
-class LotInDate:
-    """Units of one lot that lie within reach (shelf or tray), neither held nor recalled."""
-
-    lot_id: int
-    shown: str
-    quantity: int
-    expires_on: dt.date | None
-    last_usable_on: dt.date | None
-
-
-@dataclass(frozen=True, kw_only=True)
-class ItemStock:
-    """Stock of one item at a clinic: all units in its hands, and the lots a case may be given."""
-
-    on_hand: int = 0
-    lots: tuple[LotInDate, ...] = ()
-
-    def usable(self, on: dt.date) -> int:
-        """Units that may be used on a day, if none are used before."""
-        return sum(
-            lot.quantity for lot in self.lots if lot.last_usable_on is None or lot.last_usable_on >= on
-        )
-
-
-@dataclass(frozen=True, kw_only=True)
-class Seller:
-    """How an item is bought: the preferred supplier's pack, price, least order and stated lead time."""
-
-    supplier_item_id: int
-    supplier_id: int
-    supplier: str
-    pack_size: int
-    pack_price: Decimal
-    minimum_packs: int
-    lead_days: int
 
 
 def planned_items() -> list[Item]:

@@ -1,0 +1,63 @@
+"""The two sources of demand that no booking shows: cases not booked yet, and everything else.
+
+Both are learnt from the clinic's own record. A clinic without a record gets neither, and its forecast
+covers booked cases (and what the bookings so far say of those to come) only.
+"""
+
+import datetime as dt
+
+import numpy as np
+from django.db.models import Min
+
+from kits.case_history import WINDOW_DAYS, counts_by_open_day, other_use, read_history
+from kits.demand import BookedCase, Coming, Other
+from kits.expected_cases import KnownCase, item_rates, open_days_seen, share_not_booked
+from practice.models import Clinic, Room
+from practice.workdays import Workdays
+from stock.models import Entry
+from stock.planning import history
+
+ONE_DAY = dt.timedelta(days=1)
+# Rate of use by other causes before any is counted, units per open day: one unit in 200 open days.
+# Our choice: small enough that the record decides, above 0 so that a single drop is not the whole truth.
+PRIOR_OTHER_USE = 0.005
+
+
+def coming_cases(
+    *, clinic: Clinic, calendar: Workdays, today: dt.date, days: int, booked: list[BookedCase]
+) -> Coming:
+    """Cases not booked yet over the coming days, by the rates of the last half year and of the book."""
+    record = read_history(clinic=clinic, today=today)
+    is_open = np.array(calendar.flags(today, days))
+    not_booked = share_not_booked(record.leads, days)
+    seen = open_days_seen(
+        past_open_days=len(open_days(calendar, record.first_on, today)),
+        coming_open=list(is_open),
+        not_booked=not_booked,
+    )
+    known = [*record.cases, *(KnownCase(case.kind, case.use, case.requirement) for case in booked)]
+    rooms = Room.objects.filter(clinic=clinic, kind=Room.Kind.SURGICAL).count()
+    return Coming(rates=item_rates(known, seen), expected=not_booked * is_open, rooms=max(rooms, 1))
+
+
+def everything_else(*, clinic: Clinic, calendar: Workdays, today: dt.date, days: int) -> Other:
+    """Use that no case explains: Gamma-Poisson on its own record, item by item, older days fading."""
+    first_at = Entry.objects.filter(clinic=clinic).aggregate(first=Min("at"))["first"]
+    start = max(today - ONE_DAY * WINDOW_DAYS, first_at.date()) if first_at else None
+    past = open_days(calendar, start, today)
+    prior = history.start(PRIOR_OTHER_USE)
+    used = other_use(clinic=clinic, today=today) if past else {}
+    return Other(
+        rates={
+            item: history.learn(counts_by_open_day(units, past), prior=prior) for item, units in used.items()
+        },
+        is_open=calendar.flags(today, days),
+    )
+
+
+def open_days(calendar: Workdays, start: dt.date | None, end: dt.date) -> list[dt.date]:
+    """Open days from `start` up to the day before `end`; none without a start."""
+    if start is None:
+        return []
+    flags = calendar.flags(start, max((end - start).days, 0))
+    return [start + ONE_DAY * offset for offset, is_open in enumerate(flags) if is_open]
