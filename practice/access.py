@@ -23,6 +23,7 @@ _WORDS = {
     "approve_orders": "approve orders",
     "decide_holds": "hold or release a lot",
     "edit_procedures": "change a procedure",
+    "bring_files": "bring files in",
     "set_up": "change the set-up",
 }
 

@@ -44,3 +44,8 @@ def sentence(entry: AuditEntry) -> str:
         subject=entry.subject, **entry.facts
     )
     return f"{entry.by or 'The system'} {text}"
+
+
+def of_clinics(clinics):
+    """Entries of these clinics and of the whole practice, newest first."""
+    return AuditEntry.objects.of_clinics(clinics)

@@ -32,6 +32,16 @@ def decrypt(token: str) -> str:
     return _fernet(tuple(settings.FIELD_KEYS)).decrypt(token.encode("ascii")).decode() if token else ""
 
 
+def encrypt_bytes(content: bytes) -> bytes:
+    """Encrypt a whole file with the newest key."""
+    return _fernet(tuple(settings.FIELD_KEYS)).encrypt(content)
+
+
+def decrypt_bytes(token: bytes) -> bytes:
+    """Decrypt what ``encrypt_bytes`` made; raises InvalidToken when it was altered or no key fits."""
+    return _fernet(tuple(settings.FIELD_KEYS)).decrypt(token)
+
+
 def fold(text: str) -> str:
     """Text without case, accents or doubled blanks, so that people find what they remember."""
     plain = unicodedata.normalize("NFKD", text)

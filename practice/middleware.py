@@ -3,6 +3,7 @@
 import time
 
 from django.conf import settings
+from django.contrib.auth import logout
 
 from practice import access
 
@@ -14,11 +15,12 @@ class IdleTimeout:
         self.get_response = get_response
 
     def __call__(self, request):
+        """Sign an idle person out before the view sees the request."""
         if request.user.is_authenticated:
             now = int(time.time())
             touched = request.session.get("touched", 0)
             if touched and now - touched > settings.IDLE_MINUTES * 60:
-                request.session.flush()
+                logout(request)
             elif now - touched > 60:
                 request.session["touched"] = now
         return self.get_response(request)
@@ -31,6 +33,7 @@ class CurrentClinic:
         self.get_response = get_response
 
     def __call__(self, request):
+        """Put ``clinic`` and ``clinics`` on the request."""
         request.clinic = None
         request.clinics = []
         if request.user.is_authenticated:

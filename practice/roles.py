@@ -13,6 +13,7 @@ NEEDS: dict[str, frozenset[str]] = {
     "approve_orders": frozenset({Kind.MANAGER}),
     "decide_holds": frozenset({Kind.MANAGER, Kind.CLINICIAN}),
     "edit_procedures": frozenset({Kind.CLINICIAN}),
+    "bring_files": frozenset({Kind.ADMINISTRATOR, Kind.MANAGER, Kind.ASSISTANT}),
     "set_up": frozenset({Kind.ADMINISTRATOR}),
 }
 

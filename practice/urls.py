@@ -3,6 +3,17 @@
 from django.contrib import admin
 from django.urls import path
 
+from kits.urls import urlpatterns as kits_urls
+from practice import site_urls
+from stock.import_kinds import CATALOGUE, PRICES, STOCK
+from stock.urls import urlpatterns as stock_urls
+
+# In the order in which a new practice brings them in.
+IMPORT_KINDS = (CATALOGUE, STOCK, PRICES)
+
 urlpatterns = [
     path("admin/", admin.site.urls),
+    *site_urls.urls(kinds=IMPORT_KINDS),
+    *stock_urls,
+    *kits_urls,
 ]

@@ -1,9 +1,17 @@
-"""Who did what and when; append-only like the ledger, with a hash over each row."""
+"""Who did what and when; append-only like the ledger."""
 
 from django.conf import settings
 from django.db import models
 
 from practice.models.organisation import Clinic
+
+
+class AuditEntryQuerySet(models.QuerySet):
+    """Ways to ask the audit."""
+
+    def of_clinics(self, clinics):
+        """Entries of these clinics, and those that concern the whole practice."""
+        return self.filter(models.Q(clinic__in=clinics) | models.Q(clinic__isnull=True))
 
 
 class AuditEntry(models.Model):
@@ -17,6 +25,8 @@ class AuditEntry(models.Model):
     action = models.CharField(max_length=40, db_index=True)
     subject = models.CharField(max_length=80, db_index=True)
     facts = models.JSONField(default=dict)
+
+    objects = AuditEntryQuerySet.as_manager()
 
     class Meta:
         ordering = ["-id"]

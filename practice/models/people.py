@@ -32,6 +32,8 @@ class RoleKind(models.TextChoices):
 class Role(models.Model):
     """What a person does at one clinic."""
 
+    clinic_path = "clinic"
+
     Kind = RoleKind
 
     user = models.ForeignKey(User, on_delete=models.CASCADE, related_name="roles")

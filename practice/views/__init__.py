@@ -1,0 +1,1 @@
+"""Pages of the practice layer: signing in, set-up, people, imports, audit."""
