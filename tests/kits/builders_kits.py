@@ -1,4 +1,4 @@
-"""Builders of the kits tests: the trade's catalogue and bills from the fixtures, cases, and stock for them."""
+"""Builders of the kits tests: the trade catalogue and bills from the fixtures, cases, and stock for them."""
 
 import csv
 import datetime as dt

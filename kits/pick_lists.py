@@ -1,0 +1,43 @@
+"""The pick list of a case, a day, or everything that is coming up."""
+
+import datetime as dt
+
+from kits.laying_out import laid_out
+from kits.models import Case
+from kits.pick_values import PickList
+from kits.promises import Promised, procedures_in_words, promised
+from kits.readiness import readiness
+from kits.tray import WrongState
+from practice.models import Clinic
+
+
+def day_pick_lists(*, clinic: Clinic, on: dt.date, today: dt.date) -> list[PickList]:
+    """Pick lists of every case of a clinic's day, in order of start; a fixed number of queries.
+
+    Stock is promised to every open case up to that day first, so that nobody is promised a unit twice.
+    """
+    found = promised(clinic=clinic, through=max(on, today))
+    return [_list(case, found) for case in found.cases if case.on == on]
+
+
+def pick_list(*, case: Case, today: dt.date) -> PickList:
+    """The pick list of one case, with the units left over by every earlier case. A closed case has no list.
+
+    Raises WrongState.
+    """
+    found = promised(clinic=case.clinic, through=max(case.on, today))
+    for other in found.cases:
+        if other.pk == case.pk:
+            return _list(other, found)
+    raise WrongState(case, "set out its tray")
+
+
+def readiness_by_case(*, clinic: Clinic, through: dt.date) -> dict[int, PickList]:
+    """Pick lists by case id of every open case up to a day: for a board or a calendar of readiness."""
+    found = promised(clinic=clinic, through=through)
+    return {case.pk: _list(case, found) for case in found.cases}
+
+
+def _list(case: Case, found: Promised) -> PickList:
+    lines = found.lines[case.pk]
+    return laid_out(case=case, procedures=procedures_in_words(case), readiness=readiness(lines), lines=lines)

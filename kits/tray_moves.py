@@ -1,0 +1,156 @@
+"""Units onto a tray and off it again, and ticks for what has no lot."""
+
+import datetime as dt
+
+from django.db import transaction
+
+from kits.case_lines import kind_of, must_scan
+from kits.models import Case, TrayLine, TrayUnit
+from kits.pick_lists import pick_list
+from kits.requirements import OPEN, STOCK
+from kits.tray import WrongState, locked, source_of, tray_place
+from kits.tray_checks import NothingToTake, ScanIt, check_unit
+from kits.tray_units import fresh_unit, sealed_only
+from practice import audit
+from stock.models import Lot, Place
+from stock.moving import move, put_back
+
+READY = audit.action("tray.ready", "said that {what} lies ready for {subject}")
+NOT_READY = audit.action("tray.not-ready", "said that {what} does not lie ready for {subject}")
+PUT_ON = audit.action("tray.put-on", "put {quantity} of {what} on the tray of {subject}")
+TAKE_OFF = audit.action("tray.take-off", "took {quantity} of {what} off the tray of {subject}")
+
+
+@transaction.atomic
+def put_on_tray(
+    *,
+    line: TrayLine,
+    lot: Lot,
+    place: Place,
+    quantity: int,
+    scanned: bool,
+    by,
+    at: dt.datetime,
+    key: str | None = None,
+    note: str = "",
+) -> TrayUnit:
+    """Move units of a lot from their place onto a line of the tray.
+
+    ``note`` says why an implant or tissue unit could not be scanned. The same ``key`` again returns the unit
+    it made. Raises the refusals of ``tray_checks``, WrongState, and
+    those of the ledger (not enough there, a unit that exists elsewhere).
+    """
+    case = locked(line.case)
+    if case.state not in (Case.State.SET_OUT, Case.State.IN_SURGERY):
+        raise WrongState(case, "put anything on its tray")
+    line = TrayLine.objects.select_related("item").get(pk=line.pk)
+    line.case = case
+    tray = tray_place(case, by=by, at=at)
+    earlier = _made_by(key, line, lot)
+    if earlier is not None:
+        return earlier
+    check_unit(case=case, line=line, lot=lot, place=place, quantity=quantity, scanned=scanned, note=note)
+    source = source_of(case)
+    move(lot=lot, from_place=place, to_place=tray, quantity=quantity, by=by, at=at, source=source, key=key)
+    unit = TrayUnit.objects.create(
+        line=line,
+        lot=lot,
+        place=place,
+        tray=tray,
+        quantity=quantity,
+        scanned=scanned,
+        note=note[:200],
+        # What is opened at set-up is open as soon as it reaches a tray in surgery.
+        opened_at=at if case.state == Case.State.IN_SURGERY and line.set_out == OPEN else None,
+        put_on_at=at,
+        put_on_by=by,
+    )
+    audit.record(
+        PUT_ON, by=by, at=at, subject=case.code, clinic=case.clinic, quantity=quantity, what=str(lot)
+    )
+    return unit
+
+
+def _made_by(key: str | None, line: TrayLine, lot: Lot) -> TrayUnit | None:
+    """The unit that an earlier call with the same key made, if there was one."""
+    if key is None or not lot.entries.filter(key=key).exists():
+        return None
+    return line.units.filter(lot=lot).order_by("-pk").first()
+
+
+@transaction.atomic
+def tick(*, line: TrayLine, by, at: dt.datetime) -> list[TrayUnit]:
+    """Say that a line lies ready: a set or lab work as it is, stock by taking the suggested lots.
+
+    Refused for implants and tissue, whose own label has to be scanned (ScanIt), and where nothing usable is
+    free (NothingToTake). Returns the units put on the tray.
+    """
+    case = locked(line.case)
+    line = TrayLine.objects.select_related("item").get(pk=line.pk)
+    if kind_of(line) != STOCK:
+        _say_ready(case, line, by=by, at=at)
+        return []
+    if must_scan(line):
+        raise ScanIt(line)
+    found = pick_list(case=case, today=case.on).find(line.key)
+    if found.left and not found.parts:
+        raise NothingToTake(line)
+    line.case = case
+    return [
+        put_on_tray(
+            line=line, lot=part.lot, place=part.place, quantity=part.quantity, scanned=False, by=by, at=at
+        )
+        for part in found.parts
+    ]
+
+
+def _say_ready(case: Case, line: TrayLine, *, by, at: dt.datetime) -> None:
+    if case.state not in (Case.State.SET_OUT, Case.State.IN_SURGERY):
+        raise WrongState(case, "say that anything lies ready")
+    changed = TrayLine.objects.filter(pk=line.pk, ready_at=None).update(ready_at=at, ready_by=by)
+    if changed:
+        audit.record(READY, by=by, at=at, subject=case.code, clinic=case.clinic, what=line.description)
+
+
+@transaction.atomic
+def untick(*, line: TrayLine, by, at: dt.datetime) -> None:
+    """Take back a tick: a set is no longer ready, sealed stock goes back where it came from."""
+    case = locked(line.case)
+    if kind_of(line) == STOCK:
+        for unit in line.units.filter(outcome=TrayUnit.Outcome.PENDING).select_related("line__case"):
+            take_off(unit=unit, by=by, at=at)
+        return
+    if TrayLine.objects.filter(pk=line.pk).exclude(ready_at=None).update(ready_at=None, ready_by=None):
+        audit.record(NOT_READY, by=by, at=at, subject=case.code, clinic=case.clinic, what=line.description)
+
+
+@transaction.atomic
+def take_off(*, unit: TrayUnit, by, at: dt.datetime) -> None:
+    """Take sealed units off a tray and put them back where they came from.
+
+    Raises AlreadyDecided, Opened.
+    """
+    case = locked(unit.line.case)
+    unit = fresh_unit(unit)
+    sealed_only(unit)
+    put_back(
+        lot=unit.lot,
+        tray=unit.tray,
+        place=unit.place,
+        quantity=unit.quantity,
+        by=by,
+        at=at,
+        source=source_of(case),
+    )
+    TrayUnit.objects.filter(pk=unit.pk).update(
+        outcome=TrayUnit.Outcome.PUT_BACK, decided_at=at, decided_by=by
+    )
+    audit.record(
+        TAKE_OFF,
+        by=by,
+        at=at,
+        subject=case.code,
+        clinic=case.clinic,
+        quantity=unit.quantity,
+        what=str(unit.lot),
+    )
