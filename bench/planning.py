@@ -215,9 +215,7 @@ def main() -> None:
         f"largest difference    {worst[0]:8.4f} in a chance of being short, in use or reach (aim: under 0.01)"
     )
     errors = worst[0] / max(worst[1], 1e-12)
-    print(
-        f"standard error there  {worst[1]:8.4f}, so {errors:.1f} of them; largest of {comparisons:,} comparisons"
-    )
+    print(f"standard error there  {worst[1]:8.4f}, or {errors:.1f} of them, the most of {comparisons:,} gaps")
     whole_process = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
     print(f"memory of the process {whole_process:8.0f} MB at its peak, Monte Carlo included")
 

@@ -196,7 +196,8 @@ class _Scale:
 
     def y(self, units: float) -> float:
         """Return the height of a number of units, in pixels."""
-        return round(BOTTOM - (BOTTOM - TOP) * units / self.top, 1)
+        height: float = BOTTOM - (BOTTOM - TOP) * units / self.top
+        return round(height, 1)
 
     def steps(self, values: Sequence[int], *, back: bool = False) -> str:
         """Return the path of a step line, one level per day, from the right if `back`."""

@@ -140,7 +140,7 @@ class _Block:
     @property
     def days(self) -> int:
         """Planned days."""
-        return self.use.shape[0]
+        return len(self.use)
 
 
 def _run(shelf: Shelf, block: _Block, levels: NDArray[np.float64]) -> Iterator[Projection]:
@@ -150,8 +150,8 @@ def _run(shelf: Shelf, block: _Block, levels: NDArray[np.float64]) -> Iterator[P
     on_hand = np.zeros((len(levels), days, items), dtype=np.int64)
     short_at = _places(block.supplied + 1, shelf.cells)
     reach_at = _places(block.supplied - block.must_have + 1, shelf.cells)
-    arriving = (np.diff(block.supplied, axis=0, prepend=-1) != 0).any(axis=1)
-    busy = (block.use[:, 0] < 1).any(axis=1)
+    arriving = np.any(np.diff(block.supplied, axis=0, prepend=-1) != 0, axis=1).tolist()
+    busy = np.any(block.use[:, 0] < 1, axis=1).tolist()
     upper = shelf.upper()
     for day in range(days):
         supplied = block.supplied[day]
@@ -187,7 +187,8 @@ def _run(shelf: Shelf, block: _Block, levels: NDArray[np.float64]) -> Iterator[P
 def _places(units: Units, cells: int) -> NDArray[np.intp]:
     """Return where P(U >= units) of every day and item lies in a flat upper tail, [days, items]."""
     items = units.shape[1]
-    return (cells - 1 - np.clip(units, 0, cells - 1)) * items + np.arange(items)
+    places: NDArray[np.intp] = (cells - 1 - np.clip(units, 0, cells - 1)) * items + np.arange(items)
+    return places
 
 
 def _checked(demands: Sequence[Demand]) -> list[_Item]:

@@ -150,7 +150,8 @@ def _log_poisson(rate: float, size: int) -> NDArray[np.float64]:
     log_factorial = np.concatenate([[0.0], np.cumsum(np.log(np.arange(1, max(size - 1, 1))))])[: size - 1]
     if rate == 0:
         return np.where(counts == 0, 0.0, -np.inf)
-    return counts * np.log(rate) - rate - log_factorial
+    logarithms: NDArray[np.float64] = counts * np.log(rate) - rate - log_factorial
+    return logarithms
 
 
 def from_logarithms(logarithms: NDArray[np.float64]) -> Distribution:

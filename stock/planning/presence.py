@@ -6,7 +6,7 @@ each other share a reserve; cases that overlap in time do not.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -60,9 +60,10 @@ def running(bookings: Bookings) -> NDArray[np.bool_]:
     if (ends <= starts).any():
         case = int(np.argmax(ends <= starts))
         raise WrongPresence(f"Case {case} ends at {ends[case]}, not after its start at {starts[case]}.")
-    same_day = days[:, None] == days
-    under_way = (starts <= starts[:, None]) & (starts[:, None] < ends)
-    return same_day & under_way
+    found: NDArray[np.bool_] = (
+        (days[:, None] == days) & (starts <= starts[:, None]) & (starts[:, None] < ends)
+    )
+    return found
 
 
 def largest_together(*, bookings: Bookings, requirements: ArrayLike, days: int) -> Units:
@@ -73,7 +74,7 @@ def largest_together(*, bookings: Bookings, requirements: ArrayLike, days: int) 
     """
     needed = np.asarray(requirements, dtype=np.int64)
     together = running(bookings).astype(np.int64) @ needed
-    largest = np.zeros((days, needed.shape[1]), dtype=np.int64)
+    largest: Units = np.zeros((days, needed.shape[1]), dtype=np.int64)
     case_days = np.asarray(bookings.days)
     inside = (case_days >= 0) & (case_days < days)
     np.maximum.at(largest, case_days[inside], together[inside])
@@ -86,7 +87,8 @@ def use_quantile(use: ArrayLike, service: float) -> Units:
     use: float [days, k], use[d, q] = chance that day d uses q units.
     """
     reached = np.cumsum(np.asarray(use, dtype=np.float64), axis=1) >= service - TIE_TOLERANCE
-    return np.where(reached.any(axis=1), np.argmax(reached, axis=1), reached.shape[1] - 1)
+    found: Units = np.where(reached.any(axis=1), np.argmax(reached, axis=1), reached.shape[1] - 1)
+    return found
 
 
 def expected_quantile(*, expected: Expected, booked: Units, service: float, rooms: int) -> Units:
@@ -137,18 +139,22 @@ def must_have(
         raise WrongPresence(
             f"Booked needs, use and expected cases cover {sorted(lengths)} days, not the same."
         )
-    most = np.maximum(together, largest_use)
+    most: Units = np.maximum(together, largest_use)
+    for on, pooled in _pooled(kinds):
+        reach = expected_quantile(expected=pooled, booked=together[on], service=service, rooms=rooms)
+        most[on] = np.maximum(most[on], reach)
+    return most
+
+
+def _pooled(kinds: Sequence[Expected]) -> Iterator[tuple[NDArray[np.bool_], Expected]]:
+    """Yield (days, all kinds as one) for every mix of kinds that occurs; days is bool [days]."""
     if not kinds:
-        return most
+        return
     rates = np.stack([np.asarray(kind.rate, dtype=np.float64) for kind in kinds])
     total = rates.sum(axis=0)
     shares = np.divide(rates, total, out=np.zeros_like(rates), where=total > 0).round(9)
     for share in np.unique(shares, axis=1).T:
-        if share.sum() == 0:
-            continue
-        units = pmf.mixture(list(share / share.sum()), [kind.units for kind in kinds])
-        on = (shares == share[:, None]).all(axis=0)
-        pooled = Expected(rate=total[on], units=units)
-        reach = expected_quantile(expected=pooled, booked=together[on], service=service, rooms=rooms)
-        most[on] = np.maximum(most[on], reach)
-    return most
+        if share.sum() > 0:
+            on = (shares == share[:, None]).all(axis=0)
+            units = pmf.mixture(list(share / share.sum()), [kind.units for kind in kinds])
+            yield on, Expected(rate=total[on], units=units)

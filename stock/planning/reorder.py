@@ -165,21 +165,19 @@ def propose(
         demand, offer, review_days, pmf.cap(lead, pmf.quantile(lead, LEAD_KEPT) + 1), later_use
     )
     allowed = 1 - target
-    # A day that an order sent now has to cover is the only reason to send one, so no later day is looked at.
+    # Only the days an order sent now has to cover can be a reason to send it.
     ever = ever_short([planner.demand])[0]
     waiting = planner.before_next(ever)
     if waiting <= allowed + TIE_TOLERANCE:
         return None
     packs, reaches = planner.packs_for(allowed)
     wanted = planner.choice(packs)
-    chosen, conflict = wanted, False
-    if waste_limit is not None and wanted.waste > waste_limit * wanted.units + TIE_TOLERANCE:
-        chosen, conflict = planner.choice(planner.packs_within(waste_limit, packs)), True
+    chosen = planner.within_waste(wanted, waste_limit)
     return Proposal(
         order=chosen,
         for_target=wanted,
         reaches_target=reaches,
-        conflict=conflict,
+        conflict=waste_limit is not None and _wasteful(wanted, waste_limit),
         chance_if_waiting=waiting,
         chance_if_sent=planner.before_next_if_sent(chosen.packs),
         reason=_reason(planner.demand, ever, allowed),
@@ -198,6 +196,11 @@ def _check(offer: Offer, review_days: int, target: float, waste_limit: float | N
         raise WrongTerms(f"A target is a chance between 0 and 1, not {target}.")
     if waste_limit is not None and waste_limit < 0:
         raise WrongTerms(f"A waste limit is a share of at least 0, not {waste_limit}.")
+
+
+def _wasteful(order: Choice, waste_limit: float) -> bool:
+    """Say whether an order is expected to waste a larger share of its units than the limit."""
+    return order.waste > waste_limit * order.units + TIE_TOLERANCE
 
 
 def _reason(demand: Demand, ever: Chances, allowed: float) -> Reason:
@@ -293,6 +296,12 @@ class _Planner:
             else:
                 low = middle + 1
         return high, reaches
+
+    def within_waste(self, wanted: Choice, waste_limit: float | None) -> Choice:
+        """Return the order wanted, cut back if it would waste more than the limit."""
+        if waste_limit is None or not _wasteful(wanted, waste_limit):
+            return wanted
+        return self.choice(self.packs_within(waste_limit, wanted.packs))
 
     def packs_within(self, waste_limit: float, most: int) -> int:
         """Return the most packs, at least the minimum, whose expected waste stays within the limit."""

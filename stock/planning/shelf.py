@@ -63,7 +63,8 @@ class Shelf:
 
     def mean_left(self, weights: Chances) -> Chances:
         """Return the expected units on hand per item; weights [cells, items] = units left at each cell."""
-        return np.einsum("ui,ui->i", self.chances, weights)
+        mean: Chances = np.einsum("ui,ui->i", self.chances, weights)
+        return mean
 
     def keep_only(self, largest: Units) -> None:
         """Drop every course of events in which more than `largest` units have left, per item."""
@@ -152,7 +153,8 @@ class BranchedShelf(Shelf):
 
     def mean_left(self, weights: Chances) -> Chances:
         """Return the expected units on hand of the item."""
-        return weights.T @ self.chances.sum(axis=1)
+        mean: Chances = weights.T @ self.chances.sum(axis=1)
+        return mean
 
 
 def raise_to(chances: Chances, gone: int) -> None:

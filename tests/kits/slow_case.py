@@ -34,6 +34,32 @@ def there(code, at, drawn, chances, opposites):
     return drawn[code, at] < chances[code]
 
 
+def alone(line, drawn, instances, opposites):
+    """Return the options of a line outside any group, given all draws."""
+    if line.finding is None:
+        return [(line.chance, [line]), (1 - line.chance, [])]
+    source = opposites.get(line.finding, line.finding)
+    places = [line.instance] if line.instance in instances[source] else instances[source]
+    points = [drawn[source, at] for at in places]
+    points = [1 - point for point in points] if line.finding in opposites else points
+    return [(1.0, [line] if any(point < line.chance for point in points) else [])]
+
+
+def one_of(members, at, drawn, chances, opposites):
+    """Return the options of a choose-one group at an instance, given all draws."""
+    bound = [line for line in members if line.finding]
+    options = []
+    for line in bound:
+        if there(line.finding, at, drawn, chances, opposites):
+            opposite = line.finding in opposites
+            planned = 1 - chances[opposites[line.finding]] if opposite else chances[line.finding]
+            options.append((line.chance / planned, [line]))
+    left = 1 - sum(share for share, _ in options)
+    never = 1 - sum(line.chance for line in bound)
+    options += [(left * line.chance / never, [line]) for line in members if not line.finding]
+    return [*options, (1 - sum(share for share, _ in options), [])]
+
+
 def use_by_enumeration(lines, chances, instances, opposites):
     """Return item -> {units: chance}.
 
@@ -42,45 +68,20 @@ def use_by_enumeration(lines, chances, instances, opposites):
     """
     keys = [(code, at) for code in chances for at in instances[code]]
     total = defaultdict(lambda: defaultdict(float))
-    items = {line.item for line in lines}
+    groups = defaultdict(list)
+    for line in lines:
+        if line.choose_one:
+            groups[line.choose_one, line.instance].append(line)
     for values in product(TENTHS, repeat=len(keys)):
         drawn = dict(zip(keys, values, strict=True))
-        decisions = []
-        groups = defaultdict(list)
-        for line in lines:
-            if line.choose_one:
-                groups[line.choose_one, line.instance].append(line)
-            elif line.finding is None:
-                decisions.append([(line.chance, [line]), (1 - line.chance, [])])
-            else:
-                source = opposites.get(line.finding, line.finding)
-                places = [line.instance] if line.instance in instances[source] else instances[source]
-                points = [drawn[source, at] for at in places]
-                points = [1 - point for point in points] if line.finding in opposites else points
-                opened = any(point < line.chance for point in points)
-                decisions.append([(1.0, [line] if opened else [])])
-        for (_, at), members in groups.items():
-            bound = [line for line in members if line.finding]
-            open_now = [line for line in bound if there(line.finding, at, drawn, chances, opposites)]
-            planned = {
-                line: 1 - chances[opposites[line.finding]]
-                if line.finding in opposites
-                else chances[line.finding]
-                for line in open_now
-            }
-            options = [(line.chance / planned[line], [line]) for line in open_now]
-            left = 1 - sum(share for share, _ in options)
-            free = [line for line in members if not line.finding]
-            never = 1 - sum(line.chance for line in bound)
-            options += [(left * line.chance / never, [line]) for line in free]
-            options.append((1 - sum(share for share, _ in options), []))
-            decisions.append(options)
+        decisions = [alone(line, drawn, instances, opposites) for line in lines if not line.choose_one]
+        decisions += [one_of(members, at, drawn, chances, opposites) for (_, at), members in groups.items()]
         for chance, opened in choices(decisions):
             spread = choices(
                 [[(share, [(line.item, units)]) for share, units in amounts(line)] for line in opened]
             )
             for part, used in spread:
-                for item in items:
+                for item in {line.item for line in lines}:
                     units = sum(more for name, more in used if name == item)
                     total[item][units] += chance * part / 10 ** len(keys)
     return total
