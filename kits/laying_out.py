@@ -26,25 +26,28 @@ def laid_out(*, case: Any, procedures: str, readiness: Readiness, lines: Sequenc
 
 def _pouches(lines: Iterable[PickLine]) -> list[Pouch]:
     """Sealed lines by what opens them: checkpoints first, then findings, the likeliest first."""
+    lines = list(lines)
+    sites = {line.site_id for line in lines if line.site_id is not None}
     groups: dict[tuple, list[PickLine]] = {}
     for line in lines:
-        groups.setdefault(_pouch_key(line), []).append(line)
-    several = len({line.site_id for lines in groups.values() for line in lines if line.site_id}) > 1
-    pouches = [_pouch(lines, several) for lines in groups.values()]
+        groups.setdefault(_pouch_key(line, one_site=len(sites) < 2), []).append(line)
+    pouches = [_pouch(lines, several=len(sites) > 1) for lines in groups.values()]
     return sorted(pouches, key=lambda pouch: (pouch.finding is not None, -(pouch.chance or 0)))
 
 
-def _pouch_key(line: PickLine) -> tuple:
+def _pouch_key(line: PickLine, *, one_site: bool) -> tuple:
+    """What keeps lines together; with one site, what the whole case needs goes into that site's pouch."""
     if line.finding is None or line.set_out == CHECKPOINT:
         return ("checkpoint", line.checkpoint)
-    return ("finding", line.finding.pk, line.site_id)
+    return ("finding", line.finding.pk, None if one_site else line.site_id)
 
 
-def _pouch(lines: list[PickLine], several: bool) -> Pouch:
-    first = lines[0]
+def _pouch(lines: list[PickLine], *, several: bool) -> Pouch:
+    first = next((line for line in lines if line.site_id is not None), lines[0])
     if first.finding is None or first.set_out == CHECKPOINT:
         heading = first.checkpoint or "On the clinician's word"
         return Pouch(heading=heading, lines=tuple(lines), opened=_all_opened(lines))
+    lines = sorted(lines, key=lambda line: -line.chance)
     groups = {line.choose_one_group for line in lines}
     choose_one = len(lines) > 1 and len(groups) == 1 and groups != {""}
     heading = first.finding.condition

@@ -2,15 +2,20 @@
 
 import csv
 import datetime as dt
+from dataclasses import dataclass
 from decimal import Decimal
 from functools import lru_cache
 from pathlib import Path
 
 from kits.importing_boms import import_boms
+from kits.models import Case, Preference, Procedure
+from kits.scheduling import book
 from stock.item_facts import approver_of, size_facts
-from stock.models import Item
-from tests.builders import NOW
+from stock.models import Balance, Item, Lot, Place
+from stock.receiving import open_stock
+from tests.builders import NOW, TODAY, Cast, cast, lot
 
+TOMORROW = TODAY + dt.timedelta(days=1)
 FIXTURES = Path(__file__).resolve().parents[2] / "fixtures"
 
 
@@ -60,3 +65,65 @@ def bills(*, at: dt.datetime = NOW):
     """Import the trade's bills; returns the report."""
     data = (FIXTURES / "boms.csv").read_bytes()
     return import_boms(data, filename="boms.csv", by=None, at=at)
+
+
+@dataclass
+class Kits:
+    """The standing cast with the trade's catalogue, bills, glove cards and a full stockroom."""
+
+    cast: Cast
+    items: dict[str, Item]
+    procedures: dict[str, Procedure]
+
+    def case(self, *codes: str, teeth=("11",), hour: int = 10, on: dt.date = TOMORROW, **facts) -> Case:
+        """A booked case of these procedures, tomorrow at ten unless told otherwise."""
+        cast = self.cast
+        starts_at = dt.datetime.combine(on, dt.time(hour), tzinfo=dt.UTC)
+        facts = {
+            "clinic": cast.clinic,
+            "patient": cast.patient,
+            "room": cast.room,
+            "clinician": cast.clinician,
+            "assistant": cast.assistant,
+            "by": cast.manager,
+            "at": NOW,
+        } | facts
+        procedures = [self.procedures[code] for code in codes]
+        return book(procedures=procedures, starts_at=starts_at, on=on, teeth=teeth, **facts)
+
+    def stock(self, code: str, quantity: int = 1, *, place=None, **facts) -> Lot:
+        """Units of an item in the stockroom; of unit-tracked items one row each, the last is returned."""
+        item = self.items[code]
+        place = place or self.cast.stockroom
+        made = None
+        for _ in range(quantity if item.is_unit_tracked else 1):
+            made = lot(item, **facts)
+            units = 1 if item.is_unit_tracked else quantity
+            open_stock(lot=made, place=place, quantity=units, by=None, at=NOW)
+        return made
+
+    def stock_everything(self, *, each: int = 3) -> None:
+        """Enough of every stocked item, except what is made for one case."""
+        for code, item in self.items.items():
+            if not item.is_set and item.tracking != Item.Tracking.CASE:
+                self.stock(code, each if item.is_unit_tracked else 200)
+
+    def held(self, code: str) -> int:
+        """Units of an item at the clinic, trays included."""
+        rows = Balance.objects.filter(lot__item__code=code, place__clinic=self.cast.clinic)
+        return sum(row.quantity for row in rows)
+
+    def at(self, place: Place, code: str) -> int:
+        """Units of an item at a place."""
+        return sum(row.quantity for row in Balance.objects.filter(lot__item__code=code, place=place))
+
+
+def kits() -> Kits:
+    """Build the cast, the catalogue, the bills and the two glove cards."""
+    people = cast()
+    items = catalogue()
+    bills()
+    for person, size in ((people.clinician, "PPE-SG80"), (people.assistant, "PPE-SG70")):
+        Preference.objects.create(user=person, slot="GLOVE", item=items[size])
+    procedures = {procedure.code: procedure for procedure in Procedure.objects.all()}
+    return Kits(people, items, procedures)
