@@ -66,6 +66,11 @@ class Proposed:
     sums: dict
 
 
+def next_review(terms: Terms) -> dt.date:
+    """The open day on which orders are looked at next."""
+    return terms.calendar.on_or_after(terms.today + ONE_DAY * terms.review_days)
+
+
 def shelf_days(*, months: int | None, safety_days: int) -> int | None:
     """Days after arrival through which new units stay usable, None without a shelf life."""
     return None if months is None else max(int(months * DAYS_A_MONTH) - safety_days, 0)
@@ -187,7 +192,7 @@ def _purchase(
         order_by=terms.calendar.order_by(needed, cautious),
         lead_days=(seller.lead_days, cautious),
         covered_until=covered_until,
-        next_review=terms.calendar.on_or_after(terms.today + ONE_DAY * terms.review_days),
+        next_review=next_review(terms),
         chance_if_sent=found.chance_if_sent,
         chance_if_waiting=found.chance_if_waiting,
         chance=order.chance,

@@ -231,13 +231,17 @@ def _outlook(
 
 
 def _order_by(known: Known, item: Item, last: int) -> dt.date | None:
-    """Last day to order so that goods come for the first day not covered; None if the plan ends before."""
+    """Last day to order so that goods come for the first day not covered; None if the plan ends before.
+
+    Not before the next review: an item that could not wait for it has a proposal.
+    """
     seller = known.sellers.get(item.pk)
     if seller is None or last >= known.days - 1:
         return None
     seen = known.leads_seen.get(seller.supplier_id, ())
     lead = proposing.cautious_lead(seller=seller, seen=seen)
-    return known.calendar.order_by(known.today + ONE_DAY * (last + 1), lead)
+    order_by = known.calendar.order_by(known.today + ONE_DAY * (last + 1), lead)
+    return max(order_by, proposing.next_review(_terms(known)))
 
 
 def _series(known: Known, item: Item, planned: Demand, projection: Projection) -> dict:
