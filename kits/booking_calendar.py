@@ -6,6 +6,7 @@ can take for ever and no surgery does.
 
 import datetime as dt
 import re
+from collections.abc import Callable
 
 import recurring_ical_events
 from icalendar import Calendar
@@ -32,7 +33,7 @@ COLUMNS = {
     "status": "STATUS",
     "id": "UID",
 }
-TEETH_AT_END = re.compile(r"^(.*?\S)\s+((?:#?\d{1,2})(?:\s*[,&;/]\s*#?\d{1,2})*)$")
+TOOTH_AT_END = re.compile(r"^(.*\S)\s+(#?\d{1,2}[,;&/]?)$")
 CHART = re.compile(
     r"\b(?:chart|patient|pat|file|record)\s*(?:no\.?|number|id|#)?\s*[:#]?\s*([A-Z]{0,4}-?\d[\w/-]*)", re.I
 )
@@ -45,8 +46,17 @@ def is_calendar(data: bytes) -> bool:
     return data.lstrip(b"\xef\xbb\xbf \r\n\t")[: len(START)].upper() == START
 
 
-def read_calendar(data: bytes, *, filename: str, zone: dt.tzinfo, today: dt.date) -> BookingFile:
+def read_calendar(
+    data: bytes,
+    *,
+    filename: str,
+    zone: dt.tzinfo,
+    today: dt.date,
+    is_known: Callable[[str], bool] = lambda words: code_of(words) is not None,
+) -> BookingFile:
     """Read a calendar from today through the next 400 days; ``row`` is the number of the event in the file.
+
+    ``is_known`` tells which titles need no further taking apart.
 
     Raises UnreadableFile for files that are too large or no calendar.
     """
@@ -69,7 +79,7 @@ def read_calendar(data: bytes, *, filename: str, zone: dt.tzinfo, today: dt.date
         raise UnreadableFile(filename, f"it holds more than {MOST_EVENTS:,} events of the coming year.")
     for event in occurrences:
         found.read += 1
-        _read_event(event, rows.get(str(event.get("UID")), 0), found, zone, repeated)
+        _read_event(event, rows.get(str(event.get("UID")), 0), found, zone, repeated, is_known)
     return found
 
 
@@ -138,7 +148,7 @@ def _aware(moment: dt.datetime, zone: dt.tzinfo) -> dt.datetime:
     return moment.replace(tzinfo=zone) if moment.tzinfo is None else moment.astimezone(zone)
 
 
-def _read_event(event, row: int, found: BookingFile, zone: dt.tzinfo, repeated: set[str]) -> None:
+def _read_event(event, row: int, found: BookingFile, zone: dt.tzinfo, repeated: set[str], is_known) -> None:
     start = event["DTSTART"].dt
     summary = " ".join(str(event.get("SUMMARY", "")).split())
     if not isinstance(start, dt.datetime):
@@ -148,7 +158,7 @@ def _read_event(event, row: int, found: BookingFile, zone: dt.tzinfo, repeated: 
     begins = _aware(start, zone)
     description = TAG.sub("\n", str(event.get("DESCRIPTION", "")))
     chart, provider = CHART.search(description), PROVIDER.search(description)
-    words, teeth = split_summary(summary)
+    words, teeth = split_summary(summary, is_known)
     minutes = _minutes(event, begins, zone)
     found.booked.append(
         Booked(
@@ -188,12 +198,16 @@ def _identity(event, repeated: set[str]) -> str:
     return f"{uid}@{place.dt.isoformat()}"
 
 
-def split_summary(summary: str) -> tuple[str, str]:
+def split_summary(summary: str, is_known: Callable[[str], bool]) -> tuple[str, str]:
     """Words and teeth of an event's title: "Suture removal 11, 20" is ("Suture removal", "11, 20").
 
-    Words that are known with their number ("Stage 2") keep it.
+    Words that are known with a number of their own keep it: "Stage 2 9" is ("Stage 2", "9"). Where no split
+    gives known words, all numbers at the end are teeth.
     """
-    if code_of(summary):
-        return summary, ""
-    match = TEETH_AT_END.match(summary)
-    return (match[1], match[2]) if match else (summary, "")
+    words, teeth = summary, ""
+    while not is_known(words):
+        match = TOOTH_AT_END.match(words)
+        if match is None:
+            break
+        words, teeth = match[1], f"{match[2]} {teeth}".strip()
+    return words, teeth

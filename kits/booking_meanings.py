@@ -121,12 +121,8 @@ def is_left_out(known: Clinicwise, words: str) -> bool:
 def understand(known: Clinicwise, booked: Booked) -> Understood | None:
     """The booking in our terms, or None after what is wrong or unmapped was reported."""
     file, problems = known.file, []
-    procedures = _procedures(known, booked, problems)
-    teeth: tuple[str, ...] = ()
-    try:
-        teeth = read_teeth(booked.teeth, known.notation)
-    except UnknownTooth as fault:
-        problems.append(Problem(booked.row, file.header("teeth"), booked.teeth, f"{fault}"))
+    procedures = _procedures(known, booked.row, booked.words, problems)
+    teeth = _teeth(known, booked.row, booked.teeth, problems)
     if not booked.chart:
         problems.append(Problem(booked.row, file.header("chart"), "", "No chart number can be found here."))
     other_person = _other_person(known, booked)
@@ -140,10 +136,27 @@ def understand(known: Clinicwise, booked: Booked) -> Understood | None:
     )
 
 
-def _procedures(known: Clinicwise, booked: Booked, problems: list[Problem]) -> tuple[Procedure, ...] | None:
+def check_words(known: Clinicwise, *, row: int, words: str, teeth: str) -> None:
+    """Report what is wrong or unmapped in the words of a row that cannot be booked for other reasons."""
+    if words and not is_left_out(known, words):
+        _procedures(known, row, words, known.report.problems)
+    _teeth(known, row, teeth, known.report.problems)
+
+
+def _teeth(known: Clinicwise, row: int, text: str, problems: list[Problem]) -> tuple[str, ...]:
+    try:
+        return read_teeth(text, known.notation)
+    except UnknownTooth as fault:
+        problems.append(Problem(row, known.file.header("teeth"), text, str(fault)))
+        return ()
+
+
+def _procedures(
+    known: Clinicwise, row: int, text: str, problems: list[Problem]
+) -> tuple[Procedure, ...] | None:
     """Procedures the words name, or None where they name none we know; adds to ``problems``."""
     column = known.file.header("procedure")
-    parts = _parts(known, booked.words)
+    parts = _parts(known, text)
     found = []
     for words, code in parts:
         if code is None:
@@ -153,9 +166,9 @@ def _procedures(known: Clinicwise, booked: Booked, problems: list[Problem]) -> t
         if procedure is None or procedure.pk not in known.with_bill:
             problems.append(
                 Problem(
-                    booked.row,
+                    row,
                     column,
-                    booked.words,
+                    text,
                     f"This means {code}, which is not set up here. Take in the bills of materials first.",
                 )
             )

@@ -22,6 +22,7 @@ from practice.spreadsheets import (
     read_text,
     read_time,
     read_whole,
+    shown,
 )
 
 COLUMNS = (
@@ -68,7 +69,8 @@ class Booked:
 class BookingFile:
     """What a file of bookings holds. ``columns`` names our columns as the file writes them.
 
-    Closures and other all-day entries are (row, first day, last day, words).
+    Closures and other all-day entries are (row, first day, last day, words). Rows that cannot be booked as
+    they are stand in ``broken`` as (row, words, teeth), so that these are checked all the same.
     """
 
     columns: Mapping[str, str]
@@ -79,6 +81,7 @@ class BookingFile:
     problems: list[Problem] = field(default_factory=list)
     notices: list[Problem] = field(default_factory=list)
     others: list[tuple[int, dt.date, dt.date, str]] = field(default_factory=list)
+    broken: list[tuple[int, str, str]] = field(default_factory=list)
 
     def header(self, name: str) -> str:
         """The column as the file writes it."""
@@ -107,9 +110,14 @@ def read_rows(
         booked = _read_row(sheet, row, order, zone, problems)
         if problems:
             found.problems += problems
+            found.broken.append((row.number, *(_as_text(row, name) for name in ("procedure", "teeth"))))
         else:
             found.booked.append(booked)
     return found
+
+
+def _as_text(row: Row, name: str) -> str:
+    return "" if is_blank(row[name]) else shown(row[name])
 
 
 def _read_row(

@@ -12,10 +12,11 @@ from itertools import pairwise
 from zoneinfo import ZoneInfo
 
 from kits.booking_calendar import is_calendar, read_calendar
-from kits.booking_meanings import Clinicwise, Understood, gather, is_left_out, understand
+from kits.booking_meanings import Clinicwise, Understood, check_words, gather, is_left_out, understand
 from kits.booking_rows import Booked, read_rows
 from kits.models import Case
-from kits.scheduling import book, cancel_case, move_case
+from kits.procedure_words import code_of
+from kits.scheduling import book, cancel_case, move_case, plan_case
 from practice.importing import Change, Options, Report, Step, settle, with_remembered
 from practice.models import Clinic, Closure
 from practice.organising import close_days
@@ -42,7 +43,13 @@ def import_bookings(data: bytes, *, filename: str, clinic: Clinic, options: Opti
     meanings = with_remembered(options.meanings, clinic=clinic, file_kind=FILE_KIND)
     zone = ZoneInfo(clinic.time_zone)
     if is_calendar(data):
-        file = read_calendar(data, filename=filename, zone=zone, today=options.today)
+        file = read_calendar(
+            data,
+            filename=filename,
+            zone=zone,
+            today=options.today,
+            is_known=lambda words: bool(code_of(words) or meanings.of(words, "procedure", "SUMMARY")),
+        )
     else:
         file = read_rows(
             data,
@@ -59,6 +66,8 @@ def import_bookings(data: bytes, *, filename: str, clinic: Clinic, options: Opti
     steps = _closure_steps(known, options)
     cases = _known_cases(clinic, options.today)
     bookings = _understand_all(known, cases, options, steps)
+    for row, words, teeth in file.broken:
+        check_words(known, row=row, words=words, teeth=teeth)
     for identity, booking in bookings:
         steps += _steps(known, identity, booking, cases, options)
     _note_double_bookings(known, [booking for _, booking in bookings])
@@ -227,7 +236,6 @@ def _book(clinic: Clinic, identity: str, booking: Understood, options: Options) 
         minutes=booking.minutes,
         room=booking.room,
         clinician=booking.clinician,
-        assistant=None,
         teeth=list(booking.teeth),
         by=options.by,
         at=options.at,
@@ -237,17 +245,17 @@ def _book(clinic: Clinic, identity: str, booking: Understood, options: Options) 
 
 
 def _move(case: Case, booking: Understood, options: Options) -> None:
-    booked = booking.booked
+    booked, facts = booking.booked, {"by": options.by, "at": options.at}
     move_case(
         case=case,
         starts_at=booked.starts_at,
         on=booked.starts_at.date(),
-        minutes=booked.minutes or case.minutes,
-        room=booking.room or case.room,
-        clinician=booking.clinician or case.clinician,
-        by=options.by,
-        at=options.at,
+        minutes=booked.minutes,
+        room=booking.room,
+        **facts,
     )
+    if booking.clinician is not None and booking.clinician.pk != case.clinician_id:
+        plan_case(case=case, clinician=booking.clinician, **facts)
 
 
 def _closure_steps(known: Clinicwise, options: Options) -> list[Step]:

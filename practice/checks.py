@@ -1,6 +1,6 @@
 """System checks of our own."""
 
-from django.core.checks import Error, Tags, register
+from django.core.checks import Tags, Warning, register
 from django.db import DatabaseError, connections
 
 from practice import append_only
@@ -8,7 +8,10 @@ from practice import append_only
 
 @register(Tags.database)
 def append_only_triggers(app_configs, databases=None, **_):
-    """Fail when a migrated database lacks a trigger that keeps the ledger append-only."""
+    """Say when a migrated database lacks a trigger that keeps the ledger append-only.
+
+    A warning, not an error: an error would stop the very migrate that puts the trigger back.
+    """
     found = []
     for alias in databases or []:
         try:
@@ -17,8 +20,8 @@ def append_only_triggers(app_configs, databases=None, **_):
         except DatabaseError:
             continue
         found += [
-            Error(
-                f"Trigger {name} is missing in database “{alias}”.", hint="Run migrate.", id="practice.E001"
+            Warning(
+                f"Trigger {name} is missing in database “{alias}”.", hint="Run migrate.", id="practice.W001"
             )
             for name in absent
         ]

@@ -3,13 +3,14 @@
 from django.contrib import admin
 from django.urls import path
 
+from kits.import_kinds import BILLS, BOOKINGS
 from kits.urls import urlpatterns as kits_urls
 from practice import site_urls
 from stock.import_kinds import CATALOGUE, PRICES, STOCK
 from stock.urls import urlpatterns as stock_urls
 
 # In the order in which a new practice brings them in.
-IMPORT_KINDS = (CATALOGUE, STOCK, PRICES)
+IMPORT_KINDS = (CATALOGUE, BILLS, STOCK, PRICES, BOOKINGS)
 
 urlpatterns = [
     path("admin/", admin.site.urls),
