@@ -65,7 +65,13 @@ def _legs(entry: Entry) -> list[Entry]:
         corrects=None,
         corrections=None,
     ).select_related("lot__item", "place__clinic")
-    near = sorted(others, key=lambda other: abs(other.pk - entry.pk))[:1]
+    leaves = entry.quantity < 0
+
+    def distance(other: Entry) -> tuple[int, bool]:
+        # The incoming half is written right after the outgoing one.
+        return abs(other.pk - entry.pk), (other.pk < entry.pk) == leaves
+
+    near = sorted(others, key=distance)[:1]
     return sorted([entry, *near], key=lambda leg: -leg.quantity)
 
 
