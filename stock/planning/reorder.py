@@ -168,7 +168,7 @@ def propose(
     # Only the days an order sent now has to cover can be a reason to send it.
     ever = ever_short([planner.demand])[0]
     waiting = planner.before_next(ever)
-    if waiting <= allowed + TIE_TOLERANCE:
+    if waiting <= allowed + TIE_TOLERANCE or planner.is_past_help(ever, allowed):
         return None
     packs, reaches = planner.packs_for(allowed)
     wanted = planner.choice(packs)
@@ -255,6 +255,18 @@ class _Planner:
         """Return the chance of being short before goods ordered at the next review could arrive."""
         return float(sum(w * ever[self.review + lead - 1] for w, lead in self._cases()))
 
+    def is_past_help(self, ever: Chances, allowed: float) -> bool:
+        """Say whether all the risk lies before goods sent now could arrive, and what is due covers the rest.
+
+        Ordering again would not mend such a shortage, only double what is already on its way.
+        """
+        before = sum(weight * ever[lead - 1] for weight, lead in self._cases() if lead > 0)
+        if self.before_next(ever) - before > allowed + TIE_TOLERANCE:
+            return False
+        [found] = project_many([self.demand], quantiles=())
+        after = sum(weight * self._worst(found, lead, self.review) for weight, lead in self._cases())
+        return after <= allowed + TIE_TOLERANCE
+
     def before_next_if_sent(self, packs: int) -> float:
         """Return the same chance when an order is sent now."""
         found = ever_short([self.with_order(self.demand, packs, lead) for lead in self.leads])
@@ -270,14 +282,14 @@ class _Planner:
         found = project_many([self.with_order(self.demand, packs, lead) for lead in self.leads])
         return float(
             sum(
-                weight * self._worst(projection, lead)
+                weight * self._worst(projection, lead, 2 * self.review)
                 for (weight, lead), projection in zip(self._cases(), found, strict=True)
             )
         )
 
-    def _worst(self, projection: Projection, lead: int) -> float:
-        """Return the chance of being short on the worst day from arrival to the arrival after the next."""
-        covered = slice(lead, lead + 2 * self.review)
+    def _worst(self, projection: Projection, lead: int, days: int) -> float:
+        """Return the chance of being short on the worst of so many days from the arrival on."""
+        covered = slice(lead, lead + days)
         return float(max(projection.short[covered].max(), projection.short_in_reach[covered].max()))
 
     def packs_for(self, allowed: float) -> tuple[int, bool]:
