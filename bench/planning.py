@@ -34,7 +34,7 @@ KINDS = (
     (0.12, 60, 12.0, 3, (60, 700)),
     (0.03, 400, 60.0, 4, (60, 700)),
 )
-"""Invented mix after the trade's catalogue: most items are slow, a few are opened in every case."""
+"""Invented mix: most items are slow, a few are opened in every case."""
 
 LONGER_DATED = 0.96
 """Share of receipts dated later than all stock before them; the rest are short-dated offers."""

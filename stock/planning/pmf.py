@@ -15,7 +15,7 @@ from numpy.typing import ArrayLike, NDArray
 Distribution = NDArray[np.float64]
 
 MASS_TOLERANCE = 1e-9
-"""Largest allowed gap between a total probability and 1 (no unit); set by the project's planning rules."""
+"""Largest allowed gap between a total probability and 1 (no unit): rounding, not loss. Our choice."""
 
 TIE_TOLERANCE = 1e-12
 """Slack when a cumulative chance is compared with a quantile (no unit): rounding must not move a tie."""

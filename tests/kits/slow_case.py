@@ -1,4 +1,4 @@
-"""A slow twin of the explosion: the sampling rule of the trade reference, played out draw by draw.
+"""A slow twin of the explosion: the sampling rule of common practice, played out draw by draw.
 
 All chances are tenths, so one uniform draw per finding and instance is one of ten equally likely
 values 0.05, 0.15 ... 0.95, and every outcome of all draws together is visited.

@@ -1,4 +1,4 @@
-"""What one case uses, against a slow twin, the trade's planned expectations and the Poisson-binomial."""
+"""What one case uses, against a slow twin, planned shares of common practice and the Poisson-binomial."""
 
 import numpy as np
 import pytest
@@ -26,7 +26,7 @@ def line(item, chance=1.0, finding=None, at=None, *, units=1, group=None):
 
 
 def socket_case(*sites):
-    """A socket graft, as the trade reference plans it: chances 0.30 and 0.70 of the two findings."""
+    """A socket graft as common practice plans it: chosen chances 0.30 and 0.70 of the two findings."""
     lines = [line("tacks", 0.03, "F-FPM"), line("blade", 0.3, "F-FPM"), line("drape")]
     for site in sites:
         lines += [
@@ -48,8 +48,8 @@ def near(distribution, expected):
     )
 
 
-def test_a_socket_graft_uses_what_the_trade_reference_plans():
-    """Trade reference 1.5: covers 0.315, 0.245, 0.14; membrane 0.30; tacks in one of ten of those."""
+def test_a_socket_graft_uses_what_was_planned():
+    """Common practice, planned shares: covers 0.315, 0.245, 0.14; membrane 0.30; tacks in one of ten of those."""
     use = case_use(socket_case(11), {})
     near(use["drape"], [0, 1])
     near(use["membrane"], [0.7, 0.3])
@@ -108,7 +108,7 @@ def test_an_opposite_planned_below_the_rest_is_nested_within_it():
 
 
 def test_a_wider_or_a_shorter_implant_goes_in_besides_the_planned_one_never_both():
-    """Trade reference: planned for certain (wasted if it spins), wider 0.08, shorter 0.02, exclusive."""
+    """Common practice: planned for certain (wasted if it spins), wider 0.08, shorter 0.02, exclusive."""
     lines = [
         line("4.3 x 11.5", at=14),
         line("5.0 x 11.5", 0.08, "F-PST", 14, group="STANDBY"),
@@ -173,7 +173,7 @@ def test_what_must_lie_in_reach_is_the_most_that_can_be_needed_at_once():
 
 @pytest.mark.parametrize("chances", [[0.9, 0.5, 0.2], [0.1, 0.2, 0.3, 0.4], [0.3] * 12])
 def test_cases_with_one_finding_of_one_unit_give_the_poisson_binomial(chances):
-    """Planning 2: n cases, one unit each; scipy.stats.poisson_binom."""
+    """n cases, one unit each; scipy.stats.poisson_binom."""
     cases = [case_use([line("sheet", 0.5, "F-FPM", 11)], {"F-FPM": chance})["sheet"] for chance in chances]
     near(pmf.convolve_all(cases), stats.poisson_binom(chances).pmf(np.arange(len(chances) + 1)))
 

@@ -78,7 +78,7 @@ def test_a_compound_poisson_thinned_to_one_unit_is_poisson():
 
 @pytest.mark.parametrize("rate", [0.3, 4.0, 700.0])
 def test_a_compound_poisson_equals_the_transform_formula(rate):
-    """exp(rate * (transform of a case - 1)), planning rule 3, by FFT on a long array."""
+    """exp(rate * (transform of a case - 1)), by FFT on a long array."""
     each = np.array([0.4, 0.3, 0.1, 0.2])
     size = int(rate * 1.1 + 12 * np.sqrt(rate * 3)) + 20
     long = 1 << (2 * size - 1).bit_length()
