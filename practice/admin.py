@@ -1,4 +1,4 @@
-"""The admin of the practice layer: a way to look, never to change. Changes go through verbs and their pages."""
+"""The admin of the practice layer: to look, never to change. Changes go through verbs and their pages."""
 
 from django.contrib import admin
 

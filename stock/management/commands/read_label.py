@@ -31,7 +31,7 @@ FIELDS = (
 class Command(BaseCommand):
     """Read a scanned code, or the codes in a photo."""
 
-    help = "Say what a scanned code means. The separator may be ^, <GS>, \\x1d or the real one; brackets work too."
+    help = "Say what a scanned code means. The separator may be ^, <GS>, \\x1d or the real one."
 
     def add_arguments(self, parser):
         """One of TEXT and --image."""
