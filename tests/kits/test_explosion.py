@@ -49,7 +49,7 @@ def near(distribution, expected):
 
 
 def test_a_socket_graft_uses_what_was_planned():
-    """Common practice, planned shares: covers 0.315, 0.245, 0.14; membrane 0.30; tacks in one of ten of those."""
+    """Common practice: covers 0.315, 0.245, 0.14; membrane 0.30; tacks in one of ten of those."""
     use = case_use(socket_case(11), {})
     near(use["drape"], [0, 1])
     near(use["membrane"], [0.7, 0.3])

@@ -78,7 +78,7 @@ def test_the_use_quantile_is_that_of_scipy():
 
 
 def test_the_reserve_for_a_day_of_socket_grafts_is_the_worked_example():
-    """Common practice, worked by hand: 4 sites at 0.30 and a 98 % binomial quantile give 3, P(X <= 3) = 0.992."""
+    """Common practice: 4 sites at 0.30 and a 98 % binomial quantile give 3, P(X <= 3) = 0.992."""
     use = stats.binom.pmf(np.arange(5), 4, 0.3)[None, :]
     assert use[0, :4].sum() == pytest.approx(0.992, abs=5e-4)
     assert must_have(booked=[1], use=use, service=0.98).tolist() == [3]
