@@ -171,6 +171,12 @@ class PickList:
         """Lines for which not enough is free."""
         return [line for line in self.lines if line.short]
 
+    @property
+    def questions(self) -> list[str]:
+        """What somebody has to decide, or what does not exist, each sentence once."""
+        asked = [line.unresolved or f"{line.description}: {line.note}." for line in self.decide]
+        return list(dict.fromkeys(asked))
+
     def find(self, key: str) -> PickLine:
         """The line with that key; raises KeyError."""
         for line in self.lines:

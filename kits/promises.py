@@ -17,7 +17,8 @@ from practice.models import Clinic
 from stock.allocation import allocate
 from stock.models import Lot, Place
 from stock.queries import stock_units
-from stock.values import Allotment, Need
+from stock.values import Allotment, Need, StockUnit
+from stock.values import Part as Allotted
 
 
 @dataclass(frozen=True)
@@ -39,7 +40,13 @@ def promised(*, clinic: Clinic, through: dt.date) -> Promised:
     cases = list(open_cases(clinic=clinic, through=through))
     lines = lines_of(cases)
     needs = [_need(case, line) for case in cases for line in lines[case.pk] if line.needs_stock]
-    given = allocate(needs, stock_units(clinic=clinic, items={need.item for need in needs}))
+    room = {line.item.pk for case in cases for line in lines[case.pk] if _in_room(line)}
+    stock = stock_units(clinic=clinic, items={need.item for need in needs} | room)
+    given = allocate(needs, stock)
+    # Room stock is promised to nobody; the list only says where to reach for it.
+    for case in cases:
+        for line in filter(_in_room, lines[case.pk]):
+            given[case.pk, line.key] = _nearest(line, case, stock)
     lots, places = _named(given.values())
     return Promised(
         tuple(cases),
@@ -48,6 +55,23 @@ def promised(*, clinic: Clinic, through: dt.date) -> Promised:
             for case in cases
         },
     )
+
+
+def _in_room(line: PickLine) -> bool:
+    return line.is_room_stock and line.item is not None and line.left > 0
+
+
+def _nearest(line: PickLine, case: Case, stock: Iterable[StockUnit]) -> Allotment:
+    """The units of room stock that expire soonest among those usable on the day; taken from nobody."""
+    usable = [
+        unit
+        for unit in stock
+        if unit.item == line.item.pk and (unit.last_usable_on is None or unit.last_usable_on >= case.on)
+    ]
+    if not usable:
+        return Allotment()
+    first = min(usable, key=lambda unit: (unit.last_usable_on or dt.date.max, unit.lot_id, unit.place_id))
+    return Allotment((Allotted(first.lot_id, first.place_id, min(line.left, first.quantity)),))
 
 
 def _need(case: Case, line: PickLine) -> Need:
