@@ -80,7 +80,7 @@ def lead_distribution(*, seller: Seller, seen: Sequence[int], terms: Terms) -> D
     """Days from an order sent today to its receipt on an open day."""
     plain = reorder.lead_time(stated_days=seller.lead_days, observed=seen)
     days = [(terms.calendar.arrival(terms.today, lead) - terms.today).days for lead in range(len(plain))]
-    return np.bincount(days, weights=plain)
+    return np.bincount(days, weights=plain).astype(np.float64)
 
 
 def cautious_lead(*, seller: Seller, seen: Sequence[int]) -> int:
@@ -216,14 +216,18 @@ def _with_order(subject: Subject, terms: Terms, units: int) -> Demand:
     return replace(subject.planned, receipts=[*subject.planned.receipts, (arrives, units, last)])
 
 
+def first_uncovered(projection: Projection, *, allowed: float, from_day: int) -> int | None:
+    """The first day from `from_day` on whose chance of being short is above `allowed`, None if none is."""
+    limit = allowed + TIE_TOLERANCE
+    over = (projection.short > limit) | (projection.short_in_reach > limit)
+    over[:from_day] = False
+    return int(np.argmax(over)) if over.any() else None
+
+
 def _covered_with(subject: Subject, terms: Terms, after: Projection) -> dt.date | None:
     """Last day covered from the arrival of the order on, None when through the whole plan."""
-    allowed = 1 - subject.target + TIE_TOLERANCE
-    over = (after.short > allowed) | (after.short_in_reach > allowed)
-    over[: _arrival(subject, terms)] = False
-    if not over.any():
-        return None
-    return terms.today + ONE_DAY * (int(np.argmax(over)) - 1)
+    day = first_uncovered(after, allowed=1 - subject.target, from_day=_arrival(subject, terms))
+    return None if day is None else terms.today + ONE_DAY * (day - 1)
 
 
 def _too_late_words(found: reorder.Proposal) -> str:

@@ -225,22 +225,28 @@ def _outlook(
         must_have_peak=int(must_have[peak]),
         must_have_peak_on=known.today + ONE_DAY * peak if must_have[peak] else None,
         covered_until=known.today + ONE_DAY * last,
-        order_by_on=order.order_by if order else _order_by(known, item, last),
+        order_by_on=order.order_by if order else _order_by(known, item, projection),
         series=_series(known, item, planned, projection),
     )
 
 
-def _order_by(known: Known, item: Item, last: int) -> dt.date | None:
-    """Last day to order so that goods come for the first day not covered; None if the plan ends before.
+def _order_by(known: Known, item: Item, projection: Projection) -> dt.date | None:
+    """Last day to order for the first day not covered that an order can still reach; None if there is none.
 
     Not before the next review: an item that could not wait for it has a proposal.
     """
     seller = known.sellers.get(item.pk)
-    if seller is None or last >= known.days - 1:
+    if seller is None:
         return None
-    seen = known.leads_seen.get(seller.supplier_id, ())
-    lead = proposing.cautious_lead(seller=seller, seen=seen)
-    order_by = known.calendar.order_by(known.today + ONE_DAY * (last + 1), lead)
+    lead = proposing.cautious_lead(seller=seller, seen=known.leads_seen.get(seller.supplier_id, ()))
+    day = proposing.first_uncovered(
+        projection,
+        allowed=1 - target_of(known.policy, item),
+        from_day=(known.calendar.arrival(known.today, lead) - known.today).days,
+    )
+    if day is None:
+        return None
+    order_by = known.calendar.order_by(known.today + ONE_DAY * day, lead)
     return max(order_by, proposing.next_review(_terms(known)))
 
 

@@ -4,6 +4,7 @@ Requirements say what lies ready; here each becomes a ``UseLine`` with what it h
 already been used, wasted or put back. Sets and work made for one case are no stock and are left out.
 """
 
+from collections import Counter
 from collections.abc import Hashable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
@@ -24,7 +25,7 @@ class Settled:
 
     done: Mapping[str, int] = field(default_factory=dict)
     opened: Mapping[str, int] = field(default_factory=dict)
-    instead: Mapping[str, Sequence[tuple[int, int]]] = field(default_factory=dict)
+    instead: Mapping[str, Sequence[tuple[int, float]]] = field(default_factory=dict)
     extra: tuple[tuple[int, int], ...] = ()
 
 
@@ -84,14 +85,10 @@ def lines_of(
     """
     settled = settled or Settled()
     given = [line for line in requirements if line.kind == STOCK and line.item is not None]
-    wanted = [line for line in given if line.is_needed]
-    members: dict[tuple[str, int | None], int] = {}
-    for line in wanted:
-        group = (line.choose_one_group, line.site_id)
-        members[group] = members.get(group, 0) + 1
+    members = Counter((line.choose_one_group, line.site_id) for line in given if line.is_needed)
     may_use: list[UseLine] = []
     must_lie: list[UseLine] = []
-    for line in wanted:
+    for line in given:
         alone = bool(line.choose_one_group) and members[line.choose_one_group, line.site_id] == 1
         for found in _lines(line, alone, probability_of, settled):
             may_use.append(found)
@@ -122,18 +119,17 @@ def _lines(
     if opened:
         yield UseLine(item=line.item.pk, quantity=opened)
     left = float(line.use_quantity) - opened - settled.done.get(line.key, 0)
-    if left <= 0:
+    if not line.is_needed or left <= 0:
         return
     chosen = alone and line.known is True
     planned = line.chance if chosen or line.known is None else probability_of.get(line.line_id, line.chance)
-    for item, units in [*settled.instead.get(line.key, ()), (line.item.pk, left)]:
-        if left > 0:
-            yield UseLine(
-                item=item,
-                quantity=min(units, left),
-                chance=planned,
-                finding=None if chosen else line.finding_code or None,
-                instance=line.site_id,
-                choose_one=None if alone else line.choose_one_group or None,
-            )
-        left -= units
+    # What stands in for an item replaces it whole: two small vials for a large one.
+    for item, units in settled.instead.get(line.key) or [(line.item.pk, left)]:
+        yield UseLine(
+            item=item,
+            quantity=units,
+            chance=planned,
+            finding=None if chosen else line.finding_code or None,
+            instance=line.site_id,
+            choose_one=None if alone else line.choose_one_group or None,
+        )
