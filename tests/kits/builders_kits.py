@@ -2,16 +2,19 @@
 
 import csv
 import datetime as dt
+from collections import Counter
 from dataclasses import dataclass
 from decimal import Decimal
 from functools import lru_cache
 from pathlib import Path
 
+from kits import picking
 from kits.importing_boms import import_boms
-from kits.models import Case, Preference, Procedure
+from kits.models import Case, Preference, Procedure, TrayUnit
 from kits.scheduling import book
 from stock.item_facts import approver_of, size_facts
 from stock.models import Balance, Item, Lot, Place
+from stock.posting import Movement, Posting, post_many
 from stock.receiving import open_stock
 from tests.builders import NOW, TODAY, Cast, cast, lot
 
@@ -103,10 +106,58 @@ class Kits:
         return made
 
     def stock_everything(self, *, each: int = 3) -> None:
-        """Enough of every stocked item, except what is made for one case."""
-        for code, item in self.items.items():
-            if not item.is_set and item.tracking != Item.Tracking.CASE:
-                self.stock(code, each if item.is_unit_tracked else 200)
+        """Enough of every stocked item, except what is made for one case; one bulk posting."""
+        postings = []
+        for item in self.items.values():
+            if item.is_set or item.tracking == Item.Tracking.CASE:
+                continue
+            rows = [(lot(item), 1) for _ in range(each)] if item.is_unit_tracked else [(lot(item), 200)]
+            postings += [
+                Posting([Movement("opening", made, self.cast.stockroom, units)], None, NOW)
+                for made, units in rows
+            ]
+        post_many(postings=postings)
+
+    def fill_tray(self, case: Case) -> Case:
+        """Set out everything of a case: scan what has to be scanned, tick the rest."""
+        by = self.cast.assistant
+        case = picking.begin(case=case, by=by, at=NOW)
+        for line in case.tray_lines.exclude(set_out="room stock").select_related("item"):
+            if line.item.is_unit_tracked:
+                for _ in range(line.quantity):
+                    self.scan_one(case, line.item)
+            else:
+                picking.tick(line=line, by=by, at=NOW)
+        return case
+
+    def scan_one(self, case: Case, item: Item):
+        """Scan the next unit of an item that lies in the stockroom; the answer has to be yes."""
+        free = Lot.objects.filter(item=item, balances__place=self.cast.stockroom, balances__quantity__gt=0)
+        answer = self.scan(case, free.earliest("expires_on", "pk").serial)
+        assert answer.ok, answer
+        return answer
+
+    def scan(self, case: Case, text: str):
+        """Scan a text to a case as the assistant."""
+        return picking.scan(case=case, text=text, by=self.cast.assistant, at=NOW, today=TODAY)
+
+    def unit(self, case: Case, code: str) -> TrayUnit:
+        """The one pending unit row of an item on a case's tray."""
+        return TrayUnit.objects.get(line__case=case, lot__item__code=code, outcome="")
+
+    def used(self, case: Case) -> Counter:
+        """Units used by item code."""
+        return self._by_outcome(case, TrayUnit.Outcome.USED)
+
+    def back(self, case: Case) -> Counter:
+        """Units put back by item code."""
+        return self._by_outcome(case, TrayUnit.Outcome.PUT_BACK)
+
+    def _by_outcome(self, case: Case, outcome: str) -> Counter:
+        found: Counter = Counter()
+        for unit in TrayUnit.objects.filter(line__case=case, outcome=outcome).select_related("lot__item"):
+            found[unit.lot.item.code] += unit.quantity
+        return found
 
     def held(self, code: str) -> int:
         """Units of an item at the clinic, trays included."""
