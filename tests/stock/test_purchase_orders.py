@@ -82,7 +82,7 @@ def test_nothing_in_it_runs(cast, sent, text):
 
 
 def test_control_characters_do_not_break_the_file(cast, sent):
-    cast.membrane.name = "Membrane\x1d with a separator\x00"
+    cast.membrane.name = "Membrane\x1d with a separator\x02"
     cast.membrane.save()
     assert rows(sent)[9][1] == "Membrane  with a separator "
 
