@@ -115,10 +115,13 @@ def number_words(number: float) -> str:
 
 def cases_words(cases: Sequence[CaseNeed]) -> str:
     """The cases by code with the units each must find: “C-00004 (2), C-00007 (1) and 2 more”."""
-    named = [f"{case.code} ({case.in_reach})" for case in cases[:NAMED_CASES]]
-    if len(cases) > NAMED_CASES:
-        return f"{', '.join(named)} and {len(cases) - NAMED_CASES} more"
-    return " and ".join(filter(None, [", ".join(named[:-1]), named[-1]]))
+    return _listed([f"{case.code} ({case.in_reach})" for case in cases])
+
+
+def _listed(names: Sequence[str]) -> str:
+    if len(names) > NAMED_CASES:
+        return f"{', '.join(names[:NAMED_CASES])} and {len(names) - NAMED_CASES} more"
+    return " and ".join(filter(None, [", ".join(names[:-1]), names[-1]]))
 
 
 def shortage_words(shortage: Shortage, *, today: dt.date) -> str:
@@ -154,15 +157,14 @@ def _chance_words(shortage: Shortage) -> str:
 
 
 def _use_words(shortage: Shortage, today: dt.date) -> str:
-    booked = len([case for case in shortage.cases if case.expected_use > 0])
-    part = (
-        f", {number_words(shortage.booked_use)} of them in {booked} booked case{'s' if booked != 1 else ''}"
-        if booked
-        else ""
-    )
+    names = [case.code for case in shortage.cases if case.expected_use > 0]
+    whole, booked = number_words(shortage.expected_use), number_words(shortage.booked_use)
+    part = ""
+    if names:
+        part = f" in {_listed(names)}" if whole == booked else f", {booked} of them in {_listed(names)}"
     return (
-        f"By {day_words(shortage.on, today=today)} about {number_words(shortage.expected_use)} will be used"
-        f"{part}. {_in_date_words(shortage)}; {_chance_words(shortage)}"
+        f"By {day_words(shortage.on, today=today)} about {whole} will be used{part}. "
+        f"{_in_date_words(shortage)}; {_chance_words(shortage)}"
     )
 
 

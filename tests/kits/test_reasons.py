@@ -129,9 +129,18 @@ def test_without_a_booked_case_the_cause_is_named():
 def test_use_runs_out():
     words = shortage_words(shortage(in_reach=False, expected_use=7.0), today=TODAY)
     assert words == (
-        "By 11 December about 7 will be used, 2.9 of them in 3 booked cases. 6 are in date by then; "
-        "the chance of being short by then is 4 in 100, 1 in 200 is accepted."
+        "By 11 December about 7 will be used, 2.9 of them in C-00004, C-00007 and C-00009. "
+        "6 are in date by then; the chance of being short by then is 4 in 100, 1 in 200 is accepted."
     )
+
+
+def test_use_of_booked_cases_alone_names_them():
+    few = shortage(in_reach=False, cases=[need(4), need(7)], expected_use=2.0, booked_use=2.0)
+    assert shortage_words(few, today=TODAY).startswith(
+        "By 11 December about 2 will be used in C-00004 and C-00007. 6 are"
+    )
+    none = shortage(in_reach=False, cases=[], expected_use=2.0, booked_use=0.0)
+    assert "about 2 will be used. 6 are" in shortage_words(none, today=TODAY)
 
 
 def test_when_to_order_and_how_far_it_reaches():
