@@ -57,6 +57,11 @@ def _item(row: dict) -> Item:
     )
 
 
+def unsaved_catalogue() -> dict[str, Item]:
+    """The trade catalogue as items that are in no database, by code; for tests of what is pure."""
+    return {row["item_code"]: _item(row) for row in _rows()}
+
+
 def catalogue() -> dict[str, Item]:
     """The whole trade catalogue as items, by code; rows that exist already are left alone."""
     present = set(Item.objects.values_list("code", flat=True))
