@@ -11,7 +11,7 @@ class PracticeConfig(AppConfig):
     default_auto_field = "django.db.models.BigAutoField"
 
     def ready(self):
-        """Register the checks, and the handler that keeps the append-only triggers in place."""
-        from practice import append_only, checks  # noqa: F401, PLC0415
+        """Register checks and the Celery app, and the handler that keeps append-only triggers in place."""
+        from practice import append_only, celery, checks  # noqa: F401, PLC0415
 
         post_migrate.connect(append_only.install_all, dispatch_uid="append-only-triggers")

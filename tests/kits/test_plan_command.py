@@ -6,7 +6,7 @@ import json
 import pytest
 from django.core.management import CommandError, call_command
 
-from kits.tasks import plan_all_clinics, plan_clinic
+from kits.tasks import SomeClinicsNotPlanned, plan_all_clinics, plan_clinic
 from practice.models import Clinic
 from stock.models import Item, ItemForecast
 from tests.builders import TODAY
@@ -128,3 +128,10 @@ def test_task_plans_one_clinic_once(cast, book):
 def test_task_for_all_plans_each_clinic(cast, book):
     assert plan_all_clinics(TODAY.isoformat()) == 2
     assert set(ItemForecast.objects.values_list("clinic__code", flat=True)) == {"A", "B"}
+
+
+def test_failure_of_one_clinic_does_not_stop_the_others(cast, book):
+    Clinic.objects.filter(pk=cast.clinic.pk).update(open_weekdays="0000000")
+    with pytest.raises(SomeClinicsNotPlanned, match="Not planned.*Skellowick Road: No open day"):
+        plan_all_clinics(TODAY.isoformat())
+    assert set(ItemForecast.objects.values_list("clinic__code", flat=True)) == {"B"}
