@@ -157,6 +157,11 @@ def check_lot(*, case: Case, lot: Lot, place: Place) -> None:
         raise Held(lot)
     if lot.last_usable_on is not None and lot.last_usable_on < case.on:
         raise Expired(lot, case.on)
+    check_consent(case=case, lot=lot)
+
+
+def check_consent(*, case: Case, lot: Lot) -> None:
+    """Check that the patient accepts material of the lot's origin; raises Declined."""
     declined = lot.item.origins & case.patient.declined_origins
     if declined:
         raise Declined(lot, case, declined)

@@ -3,6 +3,7 @@
 import datetime as dt
 
 from django.db import transaction
+from django.db.models import Q, QuerySet
 
 from kits.case_lines import kind_of, must_scan
 from kits.models import Case, TrayLine, TrayUnit
@@ -12,7 +13,7 @@ from kits.requirements import ROOM, STOCK
 from kits.scan_words import Meant, meaning
 from kits.substitutes import verdict
 from kits.tray import begin
-from kits.tray_checks import Complete, OnATray, ScanIt, left_on
+from kits.tray_checks import Complete, OnATray, ScanIt, check_consent, left_on
 from kits.tray_moves import put_on_tray, tick
 from practice import audit
 from practice.refusals import Refusal
@@ -73,6 +74,8 @@ def _take(case: Case, meant: Meant, *, by, at: dt.datetime) -> tuple[TrayLine, T
     if not meant.lots:
         return _take_item(case, meant, by=by, at=at)
     lot, place, there = _where(case, meant)
+    # What the patient declines is the reason to hear first, whether or not it is on the list.
+    check_consent(case=case, lot=lot)
     line, detail = _line_for(case, lot, by=by, at=at)
     wanted = left_on(line)
     quantity = 1 if meant.item.is_unit_tracked else max(1, min(wanted, there))
@@ -134,23 +137,28 @@ def _open_need(line: TrayLine) -> bool:
 
 
 def _line_for(case: Case, lot: Lot, *, by, at) -> tuple[TrayLine, str]:
-    """The line a lot is for: its item's own, else one it may stand in for by an assistant's rule."""
+    """The line a lot is for: its item's own, else one it may stand in for by an assistant's rule.
+
+    Where the item's own lines are complete, only a line that nothing of its own can fill takes a substitute.
+    """
     own = _lines(case, lot.item)
     for line in own:
         if _open_need(line):
             return line, ""
-    if own:
-        raise Complete(own[0], 0)
     others = TrayLine.objects.filter(case=case).exclude(item=None).exclude(set_out=ROOM)
     why = ""
     for line in others.select_related("item").order_by("position"):
         if kind_of(line) != STOCK or not left_on(line) or line.substituted_by.exists():
+            continue
+        if own and _usable(case, line.item).exists():
             continue
         found = verdict(line.item, lot.item)
         if found.allowed:
             return _substitute(case, line, lot, found, by=by, at=at), found.sentence
         if line.item.substitution_group and line.item.substitution_group == lot.item.substitution_group:
             why = why or found.sentence
+    if own:
+        raise Complete(own[0], 0)
     raise NotOnTheList(lot.item, case, why)
 
 
@@ -192,23 +200,24 @@ def _sooner(case: Case, lot: Lot) -> str:
     """A word about a usable lot of the item that expires sooner, where one lies within reach."""
     if lot.expires_on is None:
         return ""
-    row = (
-        Balance.objects.filter(
-            lot__item=lot.item,
-            lot__decision=Lot.Decision.NONE,
-            lot__expires_on__lt=lot.expires_on,
-            lot__expires_on__gte=case.on + dt.timedelta(days=lot.item.safety_days),
-            place__clinic=case.clinic,
-            place__kind__in=Place.PICKABLE,
-            quantity__gt=0,
-        )
-        .select_related("lot__item", "place")
-        .order_by("lot__expires_on")
-        .first()
-    )
+    sooner = _usable(case, lot.item).filter(lot__expires_on__lt=lot.expires_on)
+    row = sooner.select_related("lot__item", "place").order_by("lot__expires_on").first()
     if row is None:
         return ""
     return f"{row.lot.shown} expires sooner, on {day_words(row.lot.expires_on)}, and lies at {row.place}."
+
+
+def _usable(case: Case, item) -> QuerySet[Balance]:
+    """Where units of an item lie within reach that are usable on the day of the case."""
+    last_day = case.on + dt.timedelta(days=item.safety_days)
+    return Balance.objects.filter(
+        Q(lot__expires_on=None) | Q(lot__expires_on__gte=last_day),
+        lot__item=item,
+        lot__decision=Lot.Decision.NONE,
+        place__clinic=case.clinic,
+        place__kind__in=Place.PICKABLE,
+        quantity__gt=0,
+    )
 
 
 def _next(case: Case, today: dt.date) -> str:

@@ -63,9 +63,14 @@ def unsaved_catalogue() -> dict[str, Item]:
 
 
 def catalogue() -> dict[str, Item]:
-    """The whole trade catalogue as items, by code; rows that exist already are left alone."""
-    present = set(Item.objects.values_list("code", flat=True))
-    Item.objects.bulk_create(_item(row) for row in _rows() if row["item_code"] not in present)
+    """The whole trade catalogue as items, by code; items of the cast take over the trade's facts."""
+    facts = [field.name for field in Item._meta.concrete_fields if field.name not in ("id", "code")]
+    Item.objects.bulk_create(
+        (_item(row) for row in _rows()),
+        update_conflicts=True,
+        unique_fields=["code"],
+        update_fields=facts,
+    )
     return Item.objects.in_bulk(field_name="code")
 
 
