@@ -89,7 +89,15 @@ def _identity(
     return lot_number, serial, donor_id
 
 
-def _agree(lot: Lot, facts: dict, words: dict[str, str]) -> None:
+_WORDS = {
+    "lot_number": "lot number",
+    "donor_id": "donor",
+    "expires_on": "expiry",
+    "made_on": "date of make",
+}
+
+
+def _agree(lot: Lot, facts: dict) -> None:
     """Fill in what the lot did not know yet; raises LotDiffers where it knows something else."""
     fresh = []
     for name, given in facts.items():
@@ -97,7 +105,7 @@ def _agree(lot: Lot, facts: dict, words: dict[str, str]) -> None:
         if given in (None, "") or recorded == given:
             continue
         if recorded not in (None, ""):
-            raise LotDiffers(lot=lot, what=words[name], recorded=recorded, given=given)
+            raise LotDiffers(lot=lot, what=_WORDS[name], recorded=recorded, given=given)
         setattr(lot, name, given)
         fresh.append(name)
     if fresh:
@@ -124,33 +132,19 @@ def ensure_lot(
     """
     lot_number, serial, donor_id = _identity(item, lot_number, serial, donor_id, expires_on)
     same = {"serial": serial} if serial else {"lot_number": lot_number, "serial": ""}
+    facts = {"lot_number": lot_number, "donor_id": donor_id, "expires_on": expires_on, "made_on": made_on}
     lot, made = Lot.objects.get_or_create(
         item=item,
         **same,
         defaults={
-            "lot_number": lot_number,
-            "donor_id": donor_id,
-            "expires_on": expires_on,
-            "made_on": made_on,
+            **facts,
             "supplier": supplier,
             "unit_cost": unit_cost,
             "label_as_scanned": label_as_scanned[:200],
         },
     )
     if not made:
-        facts = {
-            "lot_number": lot_number,
-            "donor_id": donor_id,
-            "expires_on": expires_on,
-            "made_on": made_on,
-        }
-        words = {
-            "lot_number": "lot number",
-            "donor_id": "donor",
-            "expires_on": "expiry",
-            "made_on": "date of make",
-        }
-        _agree(lot, facts, words)
+        _agree(lot, facts)
     return lot
 
 

@@ -212,11 +212,6 @@ def _membrane(code: str, width: int, height: int, **facts) -> Item:
 
 
 def _catalogue() -> dict:
-    implants = Supplier.objects.create(name="Tindrell Implant Components")
-    general = Supplier.objects.create(
-        name="Brambleforth Surgical Supply", email="orders@brambleforth.example"
-    )
-    bank = Supplier.objects.create(name="Hathermoss Tissue Bank", is_tissue_bank=True)
     implant, wider = _implant("IMP-CR-4310", "4.3", "CR"), _implant("IMP-CW-5010", "5.0", "CW")
     graft, small = _graft("GRF-AL-050", "0.5"), _graft("GRF-AL-025", "0.25")
     membrane = _membrane("MEM-RC-2030", 20, 30, criticality=Item.Criticality.CANNOT_START)
@@ -234,15 +229,7 @@ def _catalogue() -> dict:
         sets_owned=16,
     )
     ItemCode.objects.create(item=membrane, value="02999000104314")
-    supplier_item(implants, implant, price="310.00")
-    supplier_item(bank, graft, price="82.00")
-    supplier_item(general, membrane, price="145.00")
-    supplier_item(general, suture, price="138.00", pack_size=12)
-    supplier_item(general, gloves, price="95.00", pack_size=50, minimum_packs=2)
-    return {
-        "implants": implants,
-        "general": general,
-        "tissue_bank": bank,
+    goods = {
         "implant": implant,
         "wider_implant": wider,
         "graft": graft,
@@ -254,6 +241,21 @@ def _catalogue() -> dict:
         "gauze": gauze,
         "exam_set": exam,
     }
+    return goods | _suppliers(goods)
+
+
+def _suppliers(goods: dict) -> dict:
+    implants = Supplier.objects.create(name="Tindrell Implant Components")
+    general = Supplier.objects.create(
+        name="Brambleforth Surgical Supply", email="orders@brambleforth.example"
+    )
+    bank = Supplier.objects.create(name="Hathermoss Tissue Bank", is_tissue_bank=True)
+    supplier_item(implants, goods["implant"], price="310.00")
+    supplier_item(bank, goods["graft"], price="82.00")
+    supplier_item(general, goods["membrane"], price="145.00")
+    supplier_item(general, goods["suture"], price="138.00", pack_size=12)
+    supplier_item(general, goods["gloves"], price="95.00", pack_size=50, minimum_packs=2)
+    return {"implants": implants, "general": general, "tissue_bank": bank}
 
 
 def _places(clinic: Clinic, other: Clinic) -> dict:

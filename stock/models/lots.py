@@ -53,11 +53,14 @@ class LotQuerySet(models.QuerySet):
     """Lots as the clinic asks for them; the day is always passed in."""
 
     def usable(self, *, on: dt.date):
-        """In date through that day (and the item's safety days), and neither held nor recalled."""
-        last = models.ExpressionWrapper(Q(expires_on__isnull=True), output_field=models.BooleanField())
-        return self.annotate(no_expiry=last).filter(
-            Q(no_expiry=True) | Q(expires_on__gte=on), decision=Lot.Decision.NONE
-        )
+        """In date through that day (and the item's safety days), and neither held nor recalled.
+
+        Asks once which safety days occur: adding a column of days to a date is not portable SQL.
+        """
+        in_date = Q(expires_on__isnull=True)
+        for days in Item.objects.order_by().values_list("safety_days", flat=True).distinct():
+            in_date |= Q(item__safety_days=days, expires_on__gte=on + dt.timedelta(days=days))
+        return self.filter(in_date, decision=Lot.Decision.NONE)
 
     def soonest_expiry(self):
         """Soonest to expire first; lots without a date last."""
