@@ -103,11 +103,10 @@ def expected_quantile(*, expected: Expected, booked: Units, service: float, room
     sums = [pmf.point(0)]
     for _ in range(rooms):
         sums.append(pmf.convolve(sums[-1], expected.units))
-    known: dict[float, int] = {}
-    for rate in np.unique(rates):
-        at_once = pmf.poisson(float(rate), rooms + 1)
-        known[float(rate)] = pmf.quantile(pmf.mixture(list(at_once), sums), service)
-    return booked + np.array([known[float(rate)] for rate in rates], dtype=np.int64)
+    levels, place = np.unique(rates, return_inverse=True)
+    at_once = np.stack([pmf.poisson(float(rate), rooms + 1) for rate in levels])
+    together = at_once @ np.stack([pmf.cap(units, len(sums[-1])) for units in sums])
+    return booked + use_quantile(together, service)[place.reshape(-1)]
 
 
 def must_have(

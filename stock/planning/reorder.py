@@ -279,7 +279,8 @@ class _Planner:
 
     def chance(self, packs: int) -> float:
         """Return the chance of being short on the worst day that an order sent now has to cover."""
-        found = project_many([self.with_order(self.demand, packs, lead) for lead in self.leads])
+        cases = [self.with_order(self.demand, packs, lead) for lead in self.leads]
+        found = project_many(cases, quantiles=())
         return float(
             sum(
                 weight * self._worst(projection, lead, 2 * self.review)
@@ -296,14 +297,19 @@ class _Planner:
         """Return the least packs that keep the chance within `allowed`, and whether any do."""
         widest = np.asarray(self.demand.use).shape[1] - 1
         reserve = 0 if self.demand.must_have is None else int(np.max(self.demand.must_have))
-        low = self.offer.minimum_packs
-        high = max(low, ceil((widest * self.days + reserve) / self.offer.pack))
-        least = self.chance(high)
-        reaches = least <= allowed + TIE_TOLERANCE
-        bound = allowed if reaches else least
+        least = self.offer.minimum_packs
+        most = max(least, ceil((widest * self.days + reserve) / self.offer.pack))
+        limit = allowed + TIE_TOLERANCE
+        # Orders are small as a rule, and small orders are quickly worked out: double until one is enough.
+        low, high = least, least
+        while high < most and self.chance(high) > limit:
+            low, high = high + 1, min(2 * high, most)
+        reaches = high < most or self.chance(most) <= limit
+        if not reaches:
+            low, limit = least, self.chance(most) + TIE_TOLERANCE
         while low < high:
             middle = (low + high) // 2
-            if self.chance(middle) <= bound + TIE_TOLERANCE:
+            if self.chance(middle) <= limit:
                 high = middle
             else:
                 low = middle + 1
