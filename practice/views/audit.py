@@ -19,7 +19,9 @@ def _entries(request, form):
     """Entries at clinics where the person sets up, and those of the whole practice."""
     clinics = access.clinics(request.user, need="set_up")
     entries = audit.of_clinics(clinics).select_related("by", "clinic")
-    wanted = form.cleaned_data if form.is_valid() else {}
+    if not form.is_valid():
+        return entries.none()
+    wanted = form.cleaned_data
     if wanted.get("action"):
         entries = entries.filter(action=wanted["action"])
     if wanted.get("q"):
