@@ -2,6 +2,7 @@
 
 import datetime as dt
 from decimal import Decimal
+from zoneinfo import ZoneInfo
 
 from django.db import transaction
 
@@ -61,7 +62,7 @@ class CheckMissing(Refusal):
 
 
 class MustBeQuarantined(Refusal):
-    """Goods arrived damaged or outside their storage range and would go to an ordinary shelf."""
+    """Goods arrived damaged, expired or outside their storage range and would go to an ordinary shelf."""
 
     def __init__(self, *, lot: Lot, why: str):
         self.lot, self.why = lot, why
@@ -153,22 +154,28 @@ def _check_place(place: Place) -> None:
         raise WrongPlace(place=place)
 
 
-def _check_arrival(
-    lot: Lot, place: Place, temperature_c: Decimal | None, package_intact: bool | None
-) -> None:
-    """Refuse what the receiving check of tissue and cold goods would refuse (trade practice)."""
-    item = lot.item
-    if item.human_tissue and package_intact is None:
-        raise CheckMissing(lot=lot)
-    if place.kind == Place.Kind.QUARANTINE:
-        return
+def _fault(lot: Lot, day: dt.date, temperature_c: Decimal | None, package_intact: bool | None) -> str:
+    """Why goods that arrive on a day may not go onto a shelf; empty when they may."""
+    low, high = lot.item.temperature_min_c, lot.item.temperature_max_c
     if package_intact is False:
-        raise MustBeQuarantined(lot=lot, why="arrived in a damaged package")
-    low, high = item.temperature_min_c, item.temperature_max_c
+        return "arrived in a damaged package"
+    if lot.expires_on is not None and lot.expires_on < day:
+        return f"arrived after it expired on {lot.expires_on}"
     if temperature_c is not None and (
         (low is not None and temperature_c < low) or (high is not None and temperature_c > high)
     ):
-        why = f"arrived at {temperature_c} °C, outside {low} to {high} °C"
+        return f"arrived at {temperature_c} °C, outside {low} to {high} °C"
+    return ""
+
+
+def _check_arrival(
+    lot: Lot, place: Place, at: dt.datetime, temperature_c: Decimal | None, package_intact: bool | None
+) -> None:
+    """Refuse what the receiving check of tissue and cold goods would refuse (common practice)."""
+    if lot.item.human_tissue and package_intact is None:
+        raise CheckMissing(lot=lot)
+    day = at.astimezone(ZoneInfo(place.clinic.time_zone)).date()
+    if place.kind != Place.Kind.QUARANTINE and (why := _fault(lot, day, temperature_c, package_intact)):
         raise MustBeQuarantined(lot=lot, why=why)
 
 
@@ -221,7 +228,7 @@ def receive(
     """
     whole(quantity)
     _check_place(place)
-    _check_arrival(lot, place, temperature_c, package_intact)
+    _check_arrival(lot, place, at, temperature_c, package_intact)
     lock_heads([place.clinic_id])
     repeated = key is not None and Entry.objects.filter(key=key).exists()
     if order_line is not None:

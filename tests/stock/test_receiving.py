@@ -158,6 +158,16 @@ class TestReceiving:
         else:
             self.arrive(cast, lot, temperature_c=Decimal(temperature))
 
+    @pytest.mark.parametrize(("days", "refused"), [(-1, True), (0, False)])
+    def test_goods_that_expired_go_into_quarantine(self, cast, days, refused):
+        lot = builders.lot(cast.membrane, expires_on=TODAY + dt.timedelta(days=days))
+        if refused:
+            with pytest.raises(MustBeQuarantined, match="arrived after it expired on 2026-05-11"):
+                self.arrive(cast, lot)
+            self.arrive(cast, lot, place=cast.quarantine)
+        else:
+            self.arrive(cast, lot)
+
     def test_a_unit_arrives_once(self, cast):
         lot = builders.lot(cast.implant)
         self.arrive(cast, lot)
