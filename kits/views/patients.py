@@ -1,0 +1,169 @@
+"""Patients: who they are by chart number, and which lot stands at which tooth."""
+
+from django.db.models import Count, OuterRef, Q, Subquery
+from django.db.models.functions import Coalesce
+from django.shortcuts import render
+from django.views.decorators.http import require_safe
+from django_tables2 import RequestConfig
+
+from kits.forms_lists import PatientFilter
+from kits.models import Case
+from kits.tables import PatientTable
+from kits.trace import by_tooth, materials_of
+from kits.views.answers import exported
+from kits.views.symbol import code_symbol
+from kits.views.words import name_and_rest, tooth_shown
+from practice import access, clock
+from practice.models import Patient
+from practice.patients import with_name
+
+_EVERY = 25
+_HEADER = ["Chart", "Name", "Born", "Last surgery", "Next surgery", "Cases", "Declines"]
+
+
+def _found(request, form: PatientFilter, text: str):
+    patients = access.visible(request.user, Patient)
+    if text:
+        by_name = with_name(access.visible(request.user, Patient), text).values("pk")
+        patients = patients.filter(Q(chart_number__icontains=text) | Q(pk__in=by_name))
+    if form.is_valid() and form.cleaned_data["declines"]:
+        patients = patients.filter(**{f"declines_{form.cleaned_data['declines']}": True})
+    today = clock.today(clinic=request.clinic)
+    theirs = _cases_of(request)
+    last = theirs.filter(state=Case.State.CLOSED).order_by("-on").values("on")[:1]
+    following = theirs.filter(state__in=Case.OPEN, on__gte=today).order_by("on").values("on")[:1]
+    count = theirs.order_by().values("patient").annotate(n=Count("pk")).values("n")
+    return patients.annotate(
+        last_on=Subquery(last), next_on=Subquery(following), case_count=Coalesce(Subquery(count), 0)
+    )
+
+
+def _cases_of(request):
+    cases = access.visible(request.user, Case).filter(patient=OuterRef("pk"))
+    return cases.exclude(state=Case.State.CANCELLED)
+
+
+def _row(patient: Patient) -> list:
+    declines = ", ".join(sorted(patient.declined_origins))
+    return [
+        patient.chart_number,
+        patient.name,
+        patient.born_in,
+        patient.last_on,
+        patient.next_on,
+        patient.case_count,
+        declines,
+    ]
+
+
+@access.signed_in()
+@require_safe
+def patient_list(request):
+    """List patients; found by chart number or whole name."""
+    text = request.GET.get("q", "").strip()
+    form = PatientFilter(request.GET)
+    patients = _found(request, form, text)
+    if wanted := request.GET.get("export"):
+        return exported(wanted, "patients", _HEADER, [_row(one) for one in patients.order_by("chart_number")])
+    table = PatientTable(patients)
+    RequestConfig(request, paginate={"per_page": _EVERY}).configure(table)
+    shown = {"table": table, "form": form, "q": text, "sort": request.GET.get("sort", "")}
+    return render(
+        request, "kits/patients.html", shown | {"filtered": bool(text or request.GET.get("declines"))}
+    )
+
+
+def _patient(request, chart_number: str) -> Patient:
+    return access.fetch(request.user, Patient, select=("practice",), chart_number=chart_number)
+
+
+def _materials(request, patient: Patient, *, everything: bool) -> list[dict]:
+    """What was used in a patient: a row a tooth site, newest first."""
+    found = by_tooth(materials_of(patient=patient, everything=everything))
+    return [
+        {
+            "tooth": tooth_shown(tooth, request.clinic) if tooth else None,
+            "placed": [
+                _placed(given) for given in sorted(rows, key=lambda one: one.case.starts_at, reverse=True)
+            ],
+        }
+        for tooth, rows in found.items()
+    ]
+
+
+def _placed(given) -> dict:
+    name, rest = name_and_rest(given.lot.item.name)
+    lot = given.lot
+    return {
+        "given": given,
+        "name": name,
+        "rest": rest,
+        "number": "" if lot.shown == "no lot" else lot.shown,
+        "serial": lot.serial if lot.lot_number else "",
+        "lot": lot,
+        "on": given.on,
+        "case": given.case,
+        "quantity": given.unit.quantity,
+    }
+
+
+@access.signed_in()
+@require_safe
+def patient(request, chart_number):
+    """What was used in a patient, by tooth site and date."""
+    found = _patient(request, chart_number)
+    everything = request.GET.get("everything") == "1"
+    cases = access.visible(request.user, Case).filter(patient=found)
+    cases = (
+        cases.select_related("clinic")
+        .prefetch_related("procedures__procedure", "sites")
+        .order_by("-starts_at")
+    )
+    shown = {
+        "patient": found,
+        "sites": _materials(request, found, everything=everything),
+        "everything": everything,
+        "declines": " and ".join(sorted(found.declined_origins)),
+        "cases": [
+            {"case": case, "procedures": ", ".join(row.procedure.short_name for row in case.procedures.all())}
+            for case in cases
+        ],
+    }
+    return render(request, "kits/patient.html", shown)
+
+
+def _sheet(request, chart_number: str) -> dict:
+    found = _patient(request, chart_number)
+    return {
+        "patient": found,
+        "sites": _materials(request, found, everything=False),
+        "symbol": code_symbol(found.chart_number),
+        "now": clock.now(),
+        "facts": [
+            ("Chart", found.chart_number),
+            *([("Name", found.name)] if found.name else []),
+            *([("Born", str(found.born_in))] if found.born_in else []),
+            ("Declines", ", ".join(sorted(found.declined_origins)) or "nothing"),
+        ],
+    }
+
+
+@access.signed_in()
+@require_safe
+def patient_record(request, chart_number):
+    """The material record of a patient, to print."""
+    return render(request, "kits/patient_record.html", _sheet(request, chart_number))
+
+
+@access.signed_in()
+@require_safe
+def patient_card(request, chart_number):
+    """The implant card of a patient, to print and hand over."""
+    shown = _sheet(request, chart_number)
+    implants = [
+        {"tooth": row["tooth"], **one}
+        for row in shown["sites"]
+        for one in row["placed"]
+        if one["lot"].item.category == "Implant"
+    ]
+    return render(request, "kits/patient_card.html", shown | {"implants": implants})

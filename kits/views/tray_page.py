@@ -1,0 +1,158 @@
+"""What the page of a tray shows: blocks, pouches and lines with the addresses that act on them."""
+
+from typing import Any
+from urllib.parse import urlencode
+
+from django.urls import reverse
+
+from kits.models import Case
+from kits.pick_values import DONE, PickLine, PickList, Pouch
+from kits.views.symbol import code_symbol
+from kits.views.words import count_of, heading_of, line_words, plain_note, teeth_shown
+from practice import access
+from practice.teeth import show
+
+
+def tray_page(pick: PickList, *, user, fresh: str = "") -> dict[str, Any]:
+    """Variables of templates/kits/pick_list.html and its fragments; ``fresh``: key of a changed line."""
+    case = pick.case
+    may_set_out = access.may(user, case.clinic, "set_out")
+    may_record = access.may(user, case.clinic, "record_surgery")
+    draw = _Drawing(case, fresh, may_set_out, may_record and case.state == Case.State.IN_SURGERY)
+    sealed = [line for pouch in pick.pouches for line in pouch.lines if line.known is not False]
+    return {
+        "case": case,
+        "pick": pick,
+        "teeth": teeth_shown(case),
+        "over": over_words(case),
+        "may_set_out": may_set_out,
+        "may_record": may_record,
+        "in_surgery": case.state == Case.State.IN_SURGERY,
+        "complete": pick.total > 0 and pick.done == pick.total,
+        "open_lines": [draw.line(line) for line in pick.open],
+        "open_count": count_of(pick.open),
+        "sets": [draw.line(line) for line in pick.sets],
+        "sets_count": count_of(pick.sets),
+        "pouches": [draw.pouch(pouch) for pouch in pick.pouches],
+        "sealed_count": count_of(sealed),
+        "room": [line_words(line, case.clinic) for line in pick.room],
+        "undecided": undecided_words(pick),
+        "labels": [line_words(line, case.clinic) for line in pick.lines if line.must_scan and line.is_wanted],
+        "symbol": code_symbol(case.code),
+    }
+
+
+class _Drawing:
+    """Lines and pouches of one case with what may be done about them now."""
+
+    def __init__(self, case: Case, fresh: str, may_set_out: bool, may_open: bool) -> None:
+        self.case, self.fresh = case, fresh
+        self.may_set_out, self.may_open = may_set_out, may_open
+
+    def url(self, name: str, **query) -> str:
+        """The address of an action on this case."""
+        return f"{reverse(name, args=[self.case.code])}?{urlencode(query, doseq=True)}"
+
+    def line(self, line: PickLine, *, opened: bool = False) -> dict[str, Any]:
+        """A line with its tick, and its own way to open it where the pouch leaves that to a person."""
+        shown = line_words(line, self.case.clinic)
+        if self.may_set_out and line.item is not None and line.known is not False:
+            off = {"off": 1} if line.state == DONE else {}
+            shown["tick_url"] = self.url("pick_tick", line=line.key, **off)
+        if self.may_open and opened and _is_sealed(line):
+            shown["open_url"] = self.url("pick_open", line=line.key)
+        shown["fresh"] = line.key == self.fresh
+        return shown
+
+    def pouch(self, pouch: Pouch) -> dict[str, Any]:
+        """A pouch with the one touch that opens it, once surgery has begun."""
+        by_line = pouch.choose_one or pouch.opened
+        absent = pouch.finding is not None and all(line.known is False for line in pouch.lines)
+        shown = {
+            "heading": heading_of(pouch.heading, pouch.tooth, self.case.clinic),
+            "chance": None if absent else pouch.chance,
+            "note": "Not there: stays sealed and goes back." if absent else _pouch_note(pouch),
+            "opened": pouch.opened,
+            "absent": absent,
+            "lines": [self.line(line, opened=by_line) for line in pouch.lines],
+        }
+        return shown | (self._opening(pouch, absent) if self.may_open else {})
+
+    def _opening(self, pouch: Pouch, absent: bool) -> dict[str, str]:
+        if pouch.finding is None:
+            keys = [line.key for line in pouch.lines if _is_sealed(line)]
+            return {"action_url": self.url("pick_open", line=keys), "action_label": "Open"} if keys else {}
+        where = {"finding": pouch.finding.pk, "site": pouch.site_id or ""}
+        found = self.url("pick_finding", present=1, **where)
+        gone = self.url("pick_finding", present=0, **where)
+        if absent:
+            return {"action_url": found, "action_label": "It is there after all"}
+        if pouch.opened:
+            return {"other_url": gone, "other_label": "Not there after all"}
+        return {
+            "action_url": found,
+            "action_label": found_label(pouch),
+            "other_url": gone,
+            "other_label": "Not there",
+        }
+
+
+def _is_sealed(line: PickLine) -> bool:
+    return any(unit.opened_at is None and not unit.outcome for unit in line.units)
+
+
+def found_label(pouch: Pouch) -> str:
+    """What the touch on a finding opens: those lines that most such findings need."""
+    if pouch.choose_one:
+        return "Found it: choose one"
+    likeliest = max((line.chance for line in pouch.lines), default=0.0)
+    count = sum(line.chance > likeliest / 2 and not line.choose_one_group for line in pouch.lines)
+    if count < 2:
+        return "Found it: open"
+    return f"Found it: open all {count}" if count == len(pouch.lines) else f"Found it: open {count}"
+
+
+def _pouch_note(pouch: Pouch) -> str:
+    return "Opened on the surgeon's word" if pouch.finding is None else "chance by the bill"
+
+
+def over_words(case: Case) -> str:
+    """Room, time, clinician, chart and consent in one quiet line."""
+    declined = " and ".join(sorted(case.patient.declined_origins))
+    parts = [
+        f"Room {case.room}" if case.room else "No room yet",
+        f"{case.clinician}" if case.clinician else "no clinician yet",
+        case.patient.chart_number,
+        f"declines {declined} material" if declined else "declines no material",
+    ]
+    return " · ".join(parts)
+
+
+def undecided_words(pick: PickList) -> list[str]:
+    """What has to be decided before the case can start, each once, in words."""
+    clinic = pick.case.clinic
+    found = [line.unresolved for line in pick.decide if line.blocking and line.unresolved]
+    groups: dict[tuple, list[PickLine]] = {}
+    for line in pick.decide:
+        if line.undecided and line.choose_one_group:
+            groups.setdefault((line.choose_one_group, line.tooth), []).append(line)
+    for (_, tooth), lines in groups.items():
+        place = f" for {show(tooth, clinic.tooth_notation)}" if tooth else ""
+        found.append(f"Choose one{place}: {'; '.join(line.description for line in lines)}.")
+    return list(dict.fromkeys(found))
+
+
+def facts_of(pick: PickList) -> list[tuple[str, str]]:
+    """Pairs of words and value for the head of the printed sheet."""
+    case = pick.case
+    teeth = ", ".join(show(site.tooth, case.clinic.tooth_notation) for site in case.sites.all())
+    declined = " and ".join(sorted(case.patient.declined_origins))
+    return [
+        ("Day", f"{case.on:%A} {case.on.day} {case.on:%B %Y}"),
+        ("Chart", case.patient.chart_number),
+        ("Tooth", teeth or "not given"),
+        ("Room", str(case.room or "none yet")),
+        ("Clinician", str(case.clinician or "not named")),
+        ("Declines", declined or "nothing"),
+        *([("Note", plain_note(case.note))] if case.note else []),
+    ]

@@ -1,0 +1,100 @@
+"""Rows of a case in the words of its pages: names and sizes, states, teeth as the clinic numbers them."""
+
+import re
+from collections.abc import Iterable, Sequence
+from typing import Any
+
+from kits.models import Case
+from kits.pick_values import DECIDE, DONE, ON_USE, SHORT, PickLine
+from practice.models import Clinic
+from practice.teeth import show, spoken
+
+# A name longer than this is shortened; what is cut off stands beneath it. Unit: characters.
+LONGEST_NAME = 58
+_BRACKETS = re.compile(r" \(([^()]*)\)$")
+# Notes of a bill that name findings by code, or sections of a file, say nothing to the person at the tray.
+_CODED = re.compile(r"\bF-[A-Z0-9]+\b|\bPLAN\b|\bsection \d|\bshare \d")
+_SHAPES = {DONE: "done", SHORT: "stop", DECIDE: "waiting", ON_USE: ""}
+
+
+def name_and_rest(name: str) -> tuple[str, str]:
+    """A long catalogue name as what it is and the rest of its description; a short one as it stands."""
+    rest = ""
+    if len(name) > LONGEST_NAME and (found := _BRACKETS.search(name)):
+        name, rest = name[: found.start()], found[1]
+    while len(name) > LONGEST_NAME and ", " in name:
+        name, last = name.rsplit(", ", 1)
+        rest = f"{last}, {rest}" if rest else last
+    return name, rest
+
+
+def plain_note(note: str) -> str:
+    """The parts of a note that are words for people."""
+    parts = [part.strip() for part in note.split(";")]
+    return "; ".join(part for part in parts if part and not _CODED.search(part))
+
+
+def teeth_shown(case: Case) -> list[dict[str, str]]:
+    """The tooth sites of a case as the clinic numbers them, with their words."""
+    return [tooth_shown(site.tooth, case.clinic) for site in case.sites.all()]
+
+
+def tooth_shown(tooth: str, clinic: Clinic) -> dict[str, str]:
+    """One tooth (FDI) as the clinic numbers it, and in words."""
+    return {"number": show(tooth, clinic.tooth_notation), "spoken": spoken(tooth)}
+
+
+def heading_of(text: str, tooth: str, clinic: Clinic) -> str:
+    """A pouch heading with its tooth as the clinic numbers it."""
+    return text.replace(f" at {tooth}", f" at {show(tooth, clinic.tooth_notation)}") if tooth else text
+
+
+def line_words(line: PickLine, clinic: Clinic) -> dict[str, Any]:
+    """One tray line as templates/ui/line.html takes it, without its addresses."""
+    name, rest = name_and_rest(line.description)
+    lots, place, expiry = _where(line)
+    tooth = f"at {show(line.tooth, clinic.tooth_notation)}" if line.tooth else ""
+    note = "; ".join(part for part in (rest, tooth, plain_note(line.note), line.unresolved) if part)
+    return {
+        "key": line.key,
+        "id": f"line-{re.sub(r'[^A-Za-z0-9]+', '-', line.key)}",
+        "name": name,
+        "quantity": None if line.item is not None and line.item.is_set else line.quantity,
+        "note": note,
+        "state": _SHAPES.get(line.state, ""),
+        "word": _word(line),
+        "lot": lots,
+        "place": place,
+        "expiry": expiry,
+        "done": line.state == DONE,
+    }
+
+
+def _word(line: PickLine) -> str:
+    if line.shared and line.state != DONE:
+        return "shared reserve"
+    return line.word if line.state in (SHORT, DECIDE) else ""
+
+
+def _where(line: PickLine) -> tuple[str, str, Any]:
+    """Lot, place and expiry: of what lies on the tray, else of what to fetch."""
+    lots = [unit.lot for unit in line.units] or [part.lot for part in line.parts]
+    if not lots:
+        return "", "", None
+    named = _several([lot.shown for lot in lots if lot.shown != "no lot"])
+    places = [] if line.units else [str(part.place) for part in line.parts]
+    dates = [lot.expires_on for lot in lots if lot.expires_on is not None]
+    return named, _several(places), min(dates, default=None)
+
+
+def _several(words: Sequence[str]) -> str:
+    different = list(dict.fromkeys(words))
+    if len(different) <= 2:
+        return ", ".join(different)
+    return f"{different[0]} and {len(different) - 1} more"
+
+
+def count_of(lines: Iterable[PickLine]) -> str:
+    """How many of some lines lie ready: "14 of 19"."""
+    lines = list(lines)
+    return f"{sum(line.state == DONE for line in lines)} of {len(lines)}"
