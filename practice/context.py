@@ -13,29 +13,35 @@ WAYS = (
     ("Orders", "reorders", ("reorder", "order"), "see"),
     ("Find a lot", "find_lot", ("find_lot", "lot"), "see"),
     ("Patients", "patients", ("patient",), "see"),
-    ("Set-up", "set_up", ("set_up", "import"), "set_up"),
+    ("Files", "imports", ("import",), "handle_stock"),
+    (
+        "Set-up",
+        "set_up",
+        ("set_up", "import", "people", "person", "clinic_settings", "policy", "audit"),
+        "set_up",
+    ),
 )
 
 
 def _ways(request):
     name = getattr(request.resolver_match, "url_name", "") or ""
+    mine = [way for way in WAYS if access.may(request.user, request.clinic, way[3])]
     # The longest matching prefix decides, so that "case_close" belongs to Today and "case" to Cases.
     best = max(
         (
             (len(prefix), label)
-            for label, _, prefixes, _ in WAYS
+            for label, _, prefixes, _ in mine
             for prefix in prefixes
             if name.startswith(prefix)
         ),
         default=(0, ""),
     )[1]
     found = []
-    for label, url_name, _, need in WAYS:
-        if access.may(request.user, request.clinic, need):
-            try:
-                found.append({"label": label, "url": reverse(url_name), "current": label == best})
-            except NoReverseMatch:
-                continue
+    for label, url_name, _, _ in mine:
+        try:
+            found.append({"label": label, "url": reverse(url_name), "current": label == best})
+        except NoReverseMatch:
+            continue
     return found
 
 

@@ -12,7 +12,6 @@ from dataclasses import dataclass, field
 from functools import partial
 from zoneinfo import ZoneInfo
 
-from practice import audit
 from practice.importing import SKIP, Change, Options, Report, Step, settle, text_of, with_remembered
 from practice.models import Clinic
 from practice.spreadsheets import (
@@ -30,11 +29,11 @@ from practice.spreadsheets import (
     shown,
 )
 from stock.models import Entry, Item, Lot, Place
+from stock.places import ensure_place
 from stock.receiving import ensure_lot, open_stock
 
 FILE_KIND = "stock"
 SOURCE = "import:stock count"
-MADE_PLACE = audit.action("place.make", "made the place {subject} ({kind})")
 
 COLUMNS = (
     Wanted("item_code", ("Item code", "code", "item", "SKU", "Art. no.", "Article number", "Ref")),
@@ -345,17 +344,6 @@ def _place_steps(reading: _Reading) -> list[Step]:
         reading.report.notices.append(
             Problem(0, column, name, f"There is no such place yet; it is made as: {kind.label.lower()}.")
         )
-        steps.append(Step(0, column, name, partial(_make_place, reading, name, kind)))
+        facts = {"clinic": reading.clinic, "by": reading.options.by, "at": reading.options.at}
+        steps.append(Step(0, column, name, partial(ensure_place, name=name, kind=kind, **facts)))
     return steps
-
-
-def _make_place(reading: _Reading, name: str, kind: str) -> None:
-    place = Place.objects.create(clinic=reading.clinic, name=name, kind=kind)
-    audit.record(
-        MADE_PLACE,
-        by=reading.options.by,
-        at=reading.options.at,
-        subject=name,
-        clinic=reading.clinic,
-        kind=place.get_kind_display().lower(),
-    )

@@ -106,7 +106,7 @@ def test_places_are_found_by_the_words_of_the_trade_or_made_and_said(practice):
     made = Place.objects.get(clinic=practice.clinic, name="Cart A2")
     assert made.kind == Place.Kind.CART
     assert any(notice.value == "Cart A2" and "room cart" in notice.reason for notice in report.notices)
-    assert AuditEntry.objects.filter(action="place.make").count() == 1
+    assert AuditEntry.objects.filter(action="place.add").count() == 1
     assert Place.objects.filter(clinic=practice.clinic, name="Cart A1").count() == 1
 
 
