@@ -26,7 +26,7 @@ class LotTwice(Refusal):
 
 @dataclass(frozen=True)
 class LotDraft:
-    """A lot (or single unit) to be made, with the facts of its first arrival. ``unit_cost`` per stock unit."""
+    """A lot (or single unit) to be made, with the facts of its arrival. ``unit_cost`` is per stock unit."""
 
     item: Item
     lot_number: str = ""

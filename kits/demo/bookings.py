@@ -14,18 +14,20 @@ class Bookings:
 
     def __init__(self, found: Cast, supplies: Supplies):
         self.found, self.supplies = found, supplies
+        self.taken = 0
         self.procedures = {procedure.code: procedure for procedure in Procedure.objects.all()}
 
-    def ahead(self, diary: Diary) -> list[Case]:
-        """Book everything the diary holds from tomorrow on."""
-        day, cases = diary.days.today, []
-        while day < diary.days.end:
+    def ahead(self, diary: Diary) -> None:
+        """Book everything the diary holds from today on."""
+        day = diary.days.today
+        while day <= diary.days.end:
+            for visit in diary.visits_on(day):
+                self.take(visit)
             day += ONE_DAY
-            cases += [self.take(visit) for visit in diary.visits_on(day)]
-        return cases
 
     def take(self, visit: Visit) -> Case:
         """Book one visit with its whole plan."""
+        self.taken += 1
         people, by, at = self.found.people, self.found.manager, moment(visit.booked_on, 11)
         case = book(
             clinic=self.found.clinics[visit.clinic],

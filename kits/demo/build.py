@@ -13,7 +13,10 @@ from kits.demo.days import ONE_DAY, DemoDays, moment
 from kits.demo.diary import Diary
 from kits.demo.history import Past
 from kits.demo.people import deal_preference_cards, found_practice
-from kits.demo.supplies import bring_in_supplies
+from kits.demo.planted import plant
+from kits.demo.stories import Stories
+from kits.demo.supplies import bring_in_supplies, origins_of
+from kits.demo.surgery_day import SurgeryDay
 from kits.demo.writing import Writer
 from practice import audit
 from practice.models import AuditEntry, Patient, Practice
@@ -79,18 +82,20 @@ def build(wish: Wish, *, tell: Callable[[str], None] = lambda words: None) -> di
     tell("Catalogue and bills of materials")
     supplies = bring_in_supplies(at=set_up_at, today=days.start, by=found.manager)
     deal_preference_cards(found)
-    diary = Diary(days, wish.seed, [frozenset(), *(each.declined_origins for each in found.patients)])
+    declines = [frozenset(), *(each.declined_origins for each in found.patients)]
+    diary = Diary(days, wish.seed, declines, origins_of(supplies))
     past = Past(days, wish.seed, found, supplies, diary)
     writer = Writer(past)
     _run_up(diary)
+    plant(past, diary)
     _play(past, writer, tell)
-    tell("The coming five weeks")
-    ahead = Bookings(found, supplies).ahead(diary)
+    tell("Today, and the coming five weeks")
+    ahead = _look_ahead(Bookings(found, supplies), diary)
     facts = {"today": wish.today.isoformat(), "seed": wish.seed, "weeks": wish.weeks}
     audit.record(BUILT, by=None, at=moment(days.today, 6), subject=cast.SHORT_NAME, **facts)
     return {
         "cases": past.cases,
-        "cases booked ahead": len(ahead),
+        "cases of today and ahead": ahead,
         "entries": writer.entries,
         "orders": len(past.buyer.orders),
         "lots": len(writer.lots),
@@ -98,6 +103,17 @@ def build(wish: Wish, *, tell: Callable[[str], None] = lambda words: None) -> di
         "transferred": past.transferred,
         "reserves short": past.short,
     }
+
+
+def _look_ahead(bookings: Bookings, diary: Diary) -> int:
+    """Today's surgery, the stories, and what else is booked; returns how many cases."""
+    days = diary.days
+    for day in (days.surgery_day, days.next_surgery_day):
+        diary.keep_free_of_surgery("A", day)
+    SurgeryDay(bookings, days).play()
+    Stories(bookings, days).tell()
+    bookings.ahead(diary)
+    return bookings.taken
 
 
 def _run_up(diary: Diary) -> None:

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from kits.demo import mixes
 from kits.demo.cast import ASSISTANTS, CLINICS, PATIENTS
 from kits.demo.days import ONE_DAY, DemoDays
-from kits.demo.drafting import Visit, draft_plan
+from kits.demo.drafting import Origins, Visit, draft_plan
 from kits.procedure_facts import facts_of
 
 OPENS, LAST_SURGERY, LAST_VISIT = 8 * 60 + 30, 15 * 60 + 30, 16 * 60 + 30  # minutes after midnight
@@ -34,10 +34,10 @@ class InPlace:
 class Diary:
     """Draws the visits of each day in order; what was done decides what follows."""
 
-    def __init__(self, days: DemoDays, seed: int, declines: list[frozenset[str]]):
+    def __init__(self, days: DemoDays, seed: int, declines: list[frozenset[str]], origins: Origins):
         self.days = days
         self.rng = random.Random(f"{seed}:diary:{days.today}")
-        self.declines = declines
+        self.declines, self.origins = declines, origins
         self.waiting: dict[tuple[str, dt.date], list[Visit]] = defaultdict(list)
         self.in_place: list[InPlace] = []
         self.sockets: dict[str, list[tuple[dt.date, int, tuple[str, ...]]]] = defaultdict(list)
@@ -60,6 +60,17 @@ class Diary:
     def keep_free_of_surgery(self, clinic: str, day: dt.date) -> None:
         """Leave a day of a clinic to surgery that is booked by hand."""
         self.kept_free.add((clinic, day))
+
+    def plant(self, visit: Visit) -> None:
+        """Put a visit that was drafted elsewhere into the book; its day has to be open."""
+        self._staffed(visit)
+        self.waiting[visit.clinic, visit.on].append(visit)
+
+    def _staffed(self, visit: Visit) -> None:
+        clinician, assistant = visit.clinician, visit.assistant
+        self._staff(visit)
+        visit.clinician, visit.assistant = clinician or visit.clinician, assistant or visit.assistant
+        visit.booked_on = visit.booked_on or visit.on - ONE_DAY * 20
 
     def visits_on(self, day: dt.date) -> list[Visit]:
         """Everything booked for a day at both clinics, with room and start; what does not fit waits a day."""
@@ -99,7 +110,7 @@ class Diary:
         self._staff(visit)
         lead = 2 + int(self.rng.expovariate(1 / LEAD_MEAN_DAYS))
         visit.booked_on = day - ONE_DAY * min(lead, 120)
-        draft_plan(self.rng, visit, self.declines[visit.patient])
+        draft_plan(self.rng, visit, self.declines[visit.patient], self.origins)
         self._maybe_cancel(visit)
         return visit
 
@@ -188,7 +199,7 @@ class Diary:
         for code, share, first, last in mixes.FOLLOW_UPS.get(visit.procedure, ()):
             if self.rng.random() < share:
                 self._follow(visit, code, first, last)
-        if lasting_membrane:
+        if lasting_membrane and not visit.forgets_removal:
             self._follow(visit, "V-MBR", *mixes.MEMBRANE_OUT_DAYS)
         if visit.procedure in ("SKG", "GBRX"):
             self.sockets[visit.clinic].append((visit.on, visit.patient, visit.teeth))
@@ -217,6 +228,6 @@ class Diary:
         self._staff(later)
         later.booked_on = max(visit.on, day - ONE_DAY * 60)
         if code == "2ND":
-            draft_plan(self.rng, later, self.declines[visit.patient])
+            draft_plan(self.rng, later, self.declines[visit.patient], self.origins)
             self._maybe_cancel(later)
         self._wait(later, day)

@@ -39,6 +39,9 @@ class Visit:
     minutes: int = 60
     cancelled: str = ""
     note: str = ""
+    # Findings (code -> present) that are told beforehand, and whether nobody books the removal of a membrane.
+    forced: dict[str, bool] = field(default_factory=dict)
+    forgets_removal: bool = False
 
     @property
     def is_visit(self) -> bool:
@@ -92,7 +95,15 @@ def implant_for(rng: random.Random, procedure: str, tooth: str, clinician: str) 
     return "IMP-CR-43-100"
 
 
-def draft_plan(rng: random.Random, visit: Visit, declines: frozenset[str]) -> None:
+@dataclass(frozen=True)
+class Origins:
+    """Origins (human, porcine, bovine) of catalogue items by code, and the fixed items of each procedure."""
+
+    of: dict[str, frozenset[str]]
+    fixed: dict[str, frozenset[str]]
+
+
+def draft_plan(rng: random.Random, visit: Visit, declines: frozenset[str], origins: Origins) -> None:
     """Fill in teeth (where none are set), implants, materials, options and choices of a visit."""
     code = visit.procedure
     if not visit.teeth:
@@ -107,7 +118,16 @@ def draft_plan(rng: random.Random, visit: Visit, declines: frozenset[str]) -> No
         membrane = pick(rng, mixes.MEMBRANES)
         visit.membrane_class = "dense ptfe" if "porcine" in declines and "ptfe" not in membrane else membrane
     visit.healing_mm = 3 if rng.random() < 0.65 else 5
-    _choose(rng, visit)
+    _choose(rng, visit, declines, origins)
+    _choose_accepted(visit, declines, origins)
+
+
+def _choose_accepted(visit: Visit, declines: frozenset[str], origins: Origins) -> None:
+    """Plan something else for what the patient declines, where there is something else."""
+    for code in sorted(origins.fixed.get(visit.procedure, frozenset())):
+        instead = mixes.INSTEAD.get(code)
+        if origins.of[code] & declines and instead and not origins.of[instead] & declines:
+            visit.choices.append((f"item:{code}", "", instead, 1))
 
 
 def _teeth(rng: random.Random, code: str) -> list[str]:
@@ -136,15 +156,17 @@ def _accepted_graft(material: str, declines: frozenset[str]) -> str:
     return next(other for other, origin in origins.items() if origin not in declines)
 
 
-def _choose(rng: random.Random, visit: Visit) -> None:
+def _choose(rng: random.Random, visit: Visit, declines: frozenset[str], origins: Origins) -> None:
     """Decide every option of the plan and every group that the plan settles."""
     code, said = visit.procedure, visit.choices
     for items, share in mixes.OPTIONS.get(code, ()):
-        wanted = int(rng.random() < share)
+        declined = any(origins.of[item] & declines for item in items)
+        wanted = int(rng.random() < share and not declined)
         said += [(f"plan:{item}", "", item, wanted) for item in items]
     if code in mixes.CHOICES:
         group, options = mixes.CHOICES[code]
-        said.append((f"group:{group}", "", pick(rng, options), 1))
+        accepted = [(item, share) for item, share in options if not origins.of[item] & declines]
+        said.append((f"group:{group}", "", pick(rng, accepted), 1))
     if code == "FAR":
         said += [("group:FAR-MUA", tooth, pick(rng, mixes.ABUTMENT_ANGLES), 1) for tooth in visit.teeth]
     if code == "SLT":

@@ -1,7 +1,9 @@
-"""The year behind the demo practice, played day by day: goods arrive, trays are set out, surgery, counts, orders."""
+"""The year behind the demo practice, played day by day: goods, trays, surgery, counts, orders."""
 
 import datetime as dt
 import random
+from collections import defaultdict
+from collections.abc import Callable
 from dataclasses import dataclass
 
 from kits.demo import cast
@@ -54,6 +56,8 @@ class Past:
         self.rng = random.Random(f"{seed}:past:{days.today}")
         self.steps: list[Step] = []
         self.played: list[Played] = []
+        # What a story does on the morning of a day, once the goods have arrived.
+        self.planted: dict[dt.date, list[Callable[[], None]]] = defaultdict(list)
         self.cases = 0
         self.borrowed = self.transferred = self.short = 0
 
@@ -62,7 +66,7 @@ class Past:
         for clinic in self.found.clinics:
             at = moment(self.days.start, 6, 30)
             moves = []
-            for code, par in self.supplies.pars[clinic].items():
+            for code, par in self.supplies.kept[clinic].items():
                 if par and self.supplies.is_counted(code):
                     moves += self._opening(clinic, code, par)
             for code in ("MEM-RX-2030", "SUT-PP6"):
@@ -91,6 +95,8 @@ class Past:
         for clinic in self.found.clinics:
             if self.days.is_open(clinic, day):
                 self._morning(clinic, day)
+        for plant in self.planted.pop(day, []):
+            plant()
         played = [self._set_out(visit) for visit in visits]
         for case in sorted(played, key=lambda case: case.ends_at):
             self._close(case)
@@ -178,7 +184,7 @@ class Past:
 
     def _count(self, clinic: str, day: dt.date) -> None:
         """The weekly count of some lines; a few differ by one."""
-        codes = [code for code, par in self.supplies.pars[clinic].items() if par >= 4]
+        codes = [code for code, par in self.supplies.kept[clinic].items() if par >= 4]
         for code in self.rng.sample(codes, LINES_A_COUNT):
             piles = [pile for pile in self.shelves.piles(clinic, code) if pile.quantity > 1]
             if not piles or self.rng.random() >= COUNT_DIFFERS or self.supplies.items[code].is_unit_tracked:

@@ -123,16 +123,16 @@ FOLLOW_UPS = {
     "XTR": (("V-SRM", 0.4, 7, 8),),
     "SKG": (("V-SRM", 1.0, 9, 12),),
     "GBRX": (("V-SRM", 1.0, 9, 12), ("V-SRM", 1.0, 21, 23)),
-    "IMM": (("V-SRM", 1.0, 9, 12), ("V-SRM", 0.8, 40, 45)),
-    "DEL": (("V-SRM", 1.0, 9, 12), ("V-SRM", 0.8, 40, 45)),
-    "DELG": (("V-SRM", 1.0, 11, 14), ("V-SRM", 0.8, 40, 45)),
-    "SCR": (("V-SRM", 1.0, 9, 12), ("V-SRM", 0.8, 40, 45)),
+    "IMM": (("V-SRM", 1.0, 9, 12), ("V-SRM", 0.5, 40, 45)),
+    "DEL": (("V-SRM", 1.0, 9, 12), ("V-SRM", 0.5, 40, 45)),
+    "DELG": (("V-SRM", 1.0, 11, 14), ("V-SRM", 0.5, 40, 45)),
+    "SCR": (("V-SRM", 1.0, 9, 12), ("V-SRM", 0.5, 40, 45)),
     "SLT": (("V-SRM", 1.0, 11, 14), ("V-SRM", 1.0, 27, 30)),
     "RDG": (("V-SRM", 1.0, 13, 15), ("V-SRM", 1.0, 27, 30), ("V-SRM", 1.0, 58, 63)),
-    "CTG": (("V-SRM", 1.0, 7, 8), ("V-SRM", 1.0, 13, 15), ("V-SRM", 1.0, 40, 45)),
+    "CTG": (("V-SRM", 1.0, 7, 8), ("V-SRM", 1.0, 13, 15), ("V-SRM", 0.6, 40, 45)),
     "FAR": (("V-SRM", 1.0, 11, 14), ("V-SRM", 1.0, 29, 32), ("V-SRM", 1.0, 58, 63)),
-    "PIR": (("V-SRM", 1.0, 9, 12), ("V-SRM", 1.0, 40, 45), ("V-SRM", 1.0, 88, 94)),
-    "IRM": (("V-SRM", 1.0, 9, 12), ("V-SRM", 1.0, 40, 45)),
+    "PIR": (("V-SRM", 1.0, 9, 12), ("V-SRM", 0.6, 40, 45), ("V-SRM", 0.5, 88, 94)),
+    "IRM": (("V-SRM", 1.0, 9, 12), ("V-SRM", 0.6, 40, 45)),
     "2ND": (("V-SRM", 0.5, 9, 12),),
 }
 # Share of implant cases that heal covered and are uncovered before the impression.
@@ -162,3 +162,19 @@ def connection_of(code: str) -> str:
 RUN_DOWN = frozenset(
     {"IMP-CW-60-080", "IMP-IH-50-100", "HAB-IH-4", "GRF-DM-050", "GRF-DM-100", "MEM-AM-1520", "HEM-ADH"}
 )
+
+# Where a patient declines the origin of an item of the kit, the clinician usually plans this instead.
+INSTEAD = {
+    "COL-PLG": "HEM-OXC",
+    "COL-TAP": "HEM-OXC",
+    "STM-PM-1520": "STM-AD-1020",
+    "HEM-GEL": "HEM-OXC",
+    "MEM-RC-1520": "MEM-PT-1224",
+    "MEM-RC-2030": "MEM-PT-2530",
+    "MEM-RC-3040": "MEM-TR-3040",
+    "MEM-RX-3040": "MEM-TR-3040",
+    "GRF-AL-050": "GRF-SY-050",
+    "GRF-AL-100": "GRF-SY-100",
+    "GRF-XB-100": "GRF-SY-100",
+    "GRF-XB-050": "GRF-SY-050",
+}

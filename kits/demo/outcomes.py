@@ -15,10 +15,17 @@ class Outcome:
     found: dict[tuple[str, int | None], bool] = field(default_factory=dict)
 
 
-def play(rng: random.Random, lines: list[Requirement]) -> Outcome:
-    """Draw which lines of a case are used. Findings nest: a rarer line opens only with a commoner one."""
+def play(rng: random.Random, lines: list[Requirement], forced: dict[str, bool]) -> Outcome:
+    """Draw which lines of a case are used. Findings nest: a rarer line opens only with a commoner one.
+
+    ``forced``: findings (code -> present) that are told, not drawn.
+    """
     outcome = Outcome()
-    draws: dict[tuple[str, int | None], float] = {}
+    draws = {
+        (line.finding_code, line.site_id): 0.0 if forced[line.finding_code] else 1.0
+        for line in lines
+        if line.finding_code in forced
+    }
     groups: dict[tuple[str, int | None], list[Requirement]] = defaultdict(list)
     for line in lines:
         if line.choose_one_group:

@@ -31,6 +31,12 @@ class Cast:
         """The office manager."""
         return self.people["marrowick"]
 
+    def accepting(self, number: int) -> int:
+        """The first patient, by number, from this one on who declines nothing."""
+        while self.patients[number - 1].declined_origins:
+            number += 1
+        return number
+
     def place(self, clinic: str, name: str) -> Place:
         """A place of a clinic by its name."""
         return self.places[clinic, name]

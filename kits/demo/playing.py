@@ -1,4 +1,4 @@
-"""Playing one case of the past: its requirements, the tray that is set out, what was used, wasted, put back."""
+"""Playing one case of the past: its requirements, its tray, and what was used, wasted or put back."""
 
 import datetime as dt
 import random
@@ -18,7 +18,7 @@ from kits.requirements import ROOM, STOCK, Requirement, of_case
 from stock.models import Entry
 
 USED, WASTED, PUT_BACK = TrayUnit.Outcome.USED, TrayUnit.Outcome.WASTED, TrayUnit.Outcome.PUT_BACK
-# Shares of sheets laid ready that are opened too early and wasted: one clinician does it three times as often.
+# Shares of sheets laid ready that are opened too early and wasted: one clinician does it thrice as often.
 OPENED_EARLY = {"okwendale": 0.09}
 OPENED_EARLY_ELSE = 0.03
 NOT_FIRM, WRONG_SIZE, NOT_USED = Entry.Reason.NOT_FIRM, Entry.Reason.WRONG_SIZE, Entry.Reason.NOT_USED
@@ -129,7 +129,7 @@ class Stage:
         played = Played(visit, code, lines)
         if not visit.cancelled:
             playable = [line for line in lines if line.item is not None and not line.undecided]
-            played.outcome = play(self.rng, playable)
+            played.outcome = play(self.rng, playable, visit.forced)
         return played
 
     def wanted(self, played: Played) -> list[tuple[Requirement, int]]:
@@ -182,7 +182,7 @@ class Stage:
         return PUT_BACK, ""
 
     def settle(self, played: Played) -> None:
-        """Let the visit know what was really done: implants placed, and a procedure that turned into another."""
+        """Let the visit know what was really done: implants placed, a procedure that became another."""
         visit, found = played.visit, played.outcome.found
         if visit.cancelled:
             return

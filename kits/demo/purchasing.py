@@ -26,7 +26,7 @@ LOOK_AHEAD = dt.timedelta(days=21)
 
 @dataclass(frozen=True)
 class Delivery:
-    """Goods on their way: so many units of an order's line, due on a day. ``order`` is its number in the list."""
+    """Goods on their way: units of a line (by its place) of an order (by its place in the list)."""
 
     order: int
     line: int
@@ -48,7 +48,7 @@ class Buyer:
     def review(self, clinic: str, day: dt.date) -> None:
         """Order what stands below its par, one order per supplier."""
         wanted: dict[str, list[tuple[str, int]]] = defaultdict(list)
-        for code, par in self.supplies.pars[clinic].items():
+        for code, par in self.supplies.kept[clinic].items():
             line = self.supplies.sold.get(code)
             if par == 0 or line is None or not self.supplies.is_counted(code):
                 continue
@@ -103,7 +103,7 @@ class Buyer:
         return packs * sold.pack_price
 
     def arrivals(self, clinic: str, day: dt.date) -> Iterator[tuple[OrderDraft, list[tuple[int, int]]]]:
-        """What arrives on a day: for each line its order and the new lots with their units, booked on the order."""
+        """What arrives on a day: for each line its order and the new lots with their units."""
         at = moment(day, 7, 10)
         for delivery in self.due.pop((clinic, day), []):
             order = self.orders[delivery.order]
@@ -139,7 +139,7 @@ class Buyer:
         least: float = 0.75,
         expires_on=None,
     ) -> list[tuple[int, int]]:
-        """Lots of a delivery as (number of the draft, units): one each for serial-numbered and tissue units."""
+        """Lots of a delivery as (number of the draft, units): one each for serial and tissue units."""
         item, sold = self.supplies.items[code], self.supplies.sold.get(code)
         expires = expires_on or self.expiry(item, day, least=least)
         base = LotDraft(
@@ -162,6 +162,27 @@ class Buyer:
         if item.tracking == Item.Tracking.DONOR:
             return self._tissue(base, units)
         return [(self.shelves.new_lot(replace(base, lot_number=self._next(code[:3], 5))), units)]
+
+    def tissue_unit(
+        self, code: str, *, lot: str, donor: str, unit: int, expires_on: dt.date, at: dt.datetime
+    ) -> int:
+        """One tissue unit with the numbers given; returns the number of its draft."""
+        item = self.supplies.items[code]
+        sold = self.supplies.sold[code]
+        return self.shelves.new_lot(
+            LotDraft(
+                item=item,
+                lot_number=lot,
+                serial=f"{donor}-{unit:02d}",
+                donor_id=donor,
+                expires_on=expires_on,
+                supplier=sold.supplier,
+                unit_cost=(sold.pack_price / sold.pack_size).quantize(Decimal("0.01")),
+                received_at=at,
+                received_by=self.found.people["saldovane"],
+                package_intact=True,
+            )
+        )
 
     def _next(self, word: str, digits: int) -> str:
         self._numbers[word] += 1

@@ -59,7 +59,7 @@ class Shelves:
     def take(
         self, clinic: str, code: str, quantity: int, on: dt.date
     ) -> list[tuple[int, tuple[str, str], int]]:
-        """Take up to so many units usable on a day; returns (lot, place, units), fewer where there are fewer."""
+        """Take up to so many units usable on a day, as (lot, place, units); fewer where there are fewer."""
         taken = []
         for pile in self._piles[clinic, code]:
             if quantity == 0:

@@ -1,11 +1,16 @@
-"""What the demo practice keeps: catalogue and bills through their importers, codes on labels, suggested pars."""
+"""What the demo practice keeps: catalogue and bills through their importers, label codes, levels."""
 
 import datetime as dt
+from collections import defaultdict
 from dataclasses import dataclass
+from math import ceil
 
 from django.conf import settings
 
+from kits.demo.drafting import Origins
 from kits.importing_boms import import_boms
+from kits.models import BomLine
+from kits.requirements import ROOM
 from practice.importing import Options
 from stock.bulk import name_by_gtin
 from stock.importing_catalogue import import_catalogue, read_catalogue
@@ -15,20 +20,35 @@ FIXTURES = settings.BASE_DIR / "fixtures"
 # A prefix for use inside one business only: codes that start with 2 name nothing outside it (GS1 General
 # Specifications, restricted circulation numbers).
 GTIN_PREFIX = "02999"
+DECLINABLE = frozenset({"human", "porcine", "bovine"})
+# Unit price below which the suggested par is kept so many times (currency of the practice).
+FACTORS = ((5, 2.2), (30, 1.8), (float("inf"), 1.5))
 
 
 @dataclass(frozen=True)
 class Supplies:
-    """Items and how they are sold by catalogue code, and what the catalogue suggests each clinic keeps (units)."""
+    """Items and how they are sold by catalogue code, and what each clinic orders up to (units)."""
 
     items: dict[str, Item]
     sold: dict[str, SupplierItem]
-    pars: dict[str, dict[str, int]]
+    kept: dict[str, dict[str, int]]
 
     def is_counted(self, code: str) -> bool:
         """Whether the ledger counts the item: neither a set nor lab work."""
         item = self.items[code]
         return not item.is_set and item.tracking != Item.Tracking.CASE
+
+
+def origins_of(supplies: Supplies) -> Origins:
+    """Origins of every item, and the items fixed in each procedure's bill, group members left out."""
+    fixed: dict[str, set[str]] = defaultdict(set)
+    lines = BomLine.objects.filter(item__isnull=False, choose_one_group="").exclude(set_out=ROOM)
+    for code, procedure in lines.values_list("item__code", "version__procedure__code"):
+        fixed[procedure].add(code)
+    return Origins(
+        of={code: item.origins & DECLINABLE for code, item in supplies.items.items()},
+        fixed={procedure: frozenset(codes) for procedure, codes in fixed.items()},
+    )
 
 
 class BadFixture(Exception):
@@ -50,8 +70,15 @@ def bring_in_supplies(*, at: dt.datetime, today: dt.date, by) -> Supplies:
     return Supplies(
         items=items,
         sold={line.item.code: line for line in sold},
-        pars={
-            "A": {row.facts["code"]: row.suggested_pars[0] for row in rows},
-            "B": {row.facts["code"]: row.suggested_pars[1] for row in rows},
+        kept={
+            clinic: {row.facts["code"]: _kept(row.suggested_pars[n], row.sold) for row in rows}
+            for n, clinic in enumerate(("A", "B"))
         },
     )
+
+
+def _kept(par: int, sold: dict) -> int:
+    """What a clinic orders up to: the suggested par, more of what costs little and would be missed at once."""
+    price = (sold["pack_price"] or 0) / sold["pack_size"]
+    factor = next(factor for limit, factor in FACTORS if price < limit)
+    return ceil(par * factor)
