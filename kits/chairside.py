@@ -82,30 +82,20 @@ def record_finding(
         raise WrongState(case, "record a finding")
     if site is not None and site.case_id != case.pk:
         raise OtherCase(case, site)
+    lines = _lines_on(case, finding, site)
     earlier = CaseFinding.objects.filter(case=case, site=site, finding=finding).first()
     if earlier is not None and earlier.present and not present:
-        _close_again(_lines_on(case, finding, site), opened_at=earlier.at)
-    row, _ = CaseFinding.objects.update_or_create(
-        case=case,
-        site=site,
-        finding=finding,
-        defaults={"present": present, "source": source, "by": by, "at": at},
-    )
+        _close_again(lines, opened_at=earlier.at)
+    said = {"present": present, "source": source, "by": by, "at": at}
+    row, _ = CaseFinding.objects.update_or_create(case=case, site=site, finding=finding, defaults=said)
     if present and seen_in_surgery:
-        lines = _opened_by(_lines_on(case, finding, site))
-        _open(TrayUnit.objects.filter(line__in=lines), at=at)
-    place = f"at {site.tooth}" if site else "as a whole"
-    answer = "yes" if present else "no"
-    audit.record(
-        FOUND,
-        by=by,
-        at=at,
-        subject=case.code,
-        clinic=case.clinic,
-        place=place,
-        finding=finding.name,
-        answer=answer,
-    )
+        _open(TrayUnit.objects.filter(line__in=_opened_by(lines)), at=at)
+    facts = {
+        "place": f"at {site.tooth}" if site else "as a whole",
+        "finding": finding.name,
+        "answer": "yes" if present else "no",
+    }
+    audit.record(FOUND, by=by, at=at, subject=case.code, clinic=case.clinic, **facts)
     return row
 
 
@@ -175,43 +165,23 @@ def add_used(
     line = _line_for(case, lot, quantity)
     if must_scan(line) and not scanned and not note.strip():
         raise ScanIt(line)
-    unit = TrayUnit.objects.create(
-        line=line,
-        lot=lot,
-        place=place,
-        tray=place,
-        quantity=quantity,
-        scanned=scanned,
-        opened_at=at,
-        outcome=TrayUnit.Outcome.USED,
-        site=site or line.site or only_site(case),
-        note="; ".join(filter(None, (note.strip(), although.strip())))[:200],
-        put_on_at=at,
-        put_on_by=by,
-        decided_at=at,
-        decided_by=by,
-    )
-    use(
-        lot=lot,
-        place=place,
-        quantity=quantity,
-        by=by,
-        at=at,
-        source=source_of(case),
-        key=decision_key(unit),
-        note=unit.note,
-    )
-    audit.record(
-        ADDED,
-        by=by,
-        at=at,
-        subject=case.code,
-        clinic=case.clinic,
-        quantity=quantity,
-        what=str(lot),
-        place=str(place),
-    )
+    unit = TrayUnit(line=line, lot=lot, place=place, tray=place, quantity=quantity, scanned=scanned)
+    unit.site = site or line.site or only_site(case)
+    unit.note = "; ".join(filter(None, (note.strip(), although.strip())))[:200]
+    _used_at_once(case, unit, by=by, at=at)
+    facts = {"quantity": quantity, "what": str(lot), "place": str(place)}
+    audit.record(ADDED, by=by, at=at, subject=case.code, clinic=case.clinic, **facts)
     return unit
+
+
+def _used_at_once(case: Case, unit: TrayUnit, *, by, at: dt.datetime) -> None:
+    """Write a unit that never lay on the tray as used, and tell the ledger."""
+    unit.outcome = TrayUnit.Outcome.USED
+    unit.opened_at = unit.put_on_at = unit.decided_at = at
+    unit.put_on_by = unit.decided_by = by
+    unit.save()
+    said = {"by": by, "at": at, "source": source_of(case), "key": decision_key(unit), "note": unit.note}
+    use(lot=unit.lot, place=unit.place, quantity=unit.quantity, **said)
 
 
 def only_site(case: Case) -> CaseSite | None:

@@ -84,6 +84,13 @@ def record(
         _leave_rest(unit, unit.quantity - quantity)
     unit.quantity = quantity
     _post(case, unit, outcome, reason=reason, note=note, by=by, at=at)
+    _settle(case, unit, outcome, site=site, reason=reason, note=note, by=by, at=at)
+    _say(RECORD, case, unit, outcome=str(outcome.label), by=by, at=at)
+    return unit
+
+
+def _settle(case: Case, unit: TrayUnit, outcome: str, *, site, reason: str, note: str, by, at) -> None:
+    """Write the outcome on the unit's row."""
     unit.outcome, unit.reason = outcome, reason if outcome == Outcome.WASTED else ""
     unit.site = None if outcome == Outcome.PUT_BACK else site or unit.line.site or only_site(case)
     unit.note = note[:200] or unit.note
@@ -91,17 +98,11 @@ def record(
         unit.opened_at = at
     unit.decided_at, unit.decided_by = at, by
     unit.save()
-    audit.record(
-        RECORD,
-        by=by,
-        at=at,
-        subject=case.code,
-        clinic=case.clinic,
-        quantity=quantity,
-        what=str(unit.lot),
-        outcome=str(outcome.label),
-    )
-    return unit
+
+
+def _say(action: str, case: Case, unit: TrayUnit, *, outcome: str, by, at: dt.datetime) -> None:
+    facts = {"quantity": unit.quantity, "what": str(unit.lot), "outcome": outcome}
+    audit.record(action, by=by, at=at, subject=case.code, clinic=case.clinic, **facts)
 
 
 def _check(
@@ -173,16 +174,7 @@ def undo(*, unit: TrayUnit, by, at: dt.datetime) -> TrayUnit:
         unit.outcome, unit.opened_at = Outcome.PUT_BACK, None
     unit.decided_at, unit.decided_by = at, by
     unit.save()
-    audit.record(
-        UNDO,
-        by=by,
-        at=at,
-        subject=case.code,
-        clinic=case.clinic,
-        quantity=unit.quantity,
-        what=str(unit.lot),
-        outcome=before,
-    )
+    _say(UNDO, case, unit, outcome=before, by=by, at=at)
     return unit
 
 

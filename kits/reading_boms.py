@@ -6,7 +6,7 @@ with ``SLOT:`` is filled in when a case is planned. No Django in here.
 """
 
 import hashlib
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import astuple, dataclass
 from decimal import Decimal
 from functools import partial
@@ -122,21 +122,32 @@ def _read_line(
     basis = sheet.take(row, "basis", partial(_one_of, BASES), problems)
     set_out = sheet.take(row, "pull", partial(_one_of, SET_OUTS), problems)
     kind = sheet.take(row, "certain_or_reserve", partial(_one_of, ("certain", "reserve")), problems)
-    code, finding = shown(row["item_code"]), shown(row["finding"])
-    if not shown(row["procedure_code"]):
-        problems.append(sheet.problem(row, "procedure_code", "The procedure code is missing."))
-    if not code.startswith(SLOT_MARK) and code not in known_items:
-        problems.append(
-            sheet.problem(row, "item_code", f"“{code}” is not in the catalogue; import the catalogue first.")
-        )
+    problems += _row_problems(sheet, row, kind, known_items)
     if quantity is not None and quantity <= 0:
         problems.append(sheet.problem(row, "qty", "The quantity must be above zero."))
     if probability is not None and not 0 < probability <= 1:
         problems.append(sheet.problem(row, "probability", "A probability lies above 0 and is at most 1."))
-    if kind == "reserve" and not finding:
-        problems.append(sheet.problem(row, "finding", "A reserve line needs the finding that opens it."))
-    if len(problems) > before:
+    if len(problems) > before or quantity is None or probability is None or basis is None or set_out is None:
         return None
+    return _line(row, kind == "certain", quantity, probability, basis, set_out)
+
+
+def _row_problems(sheet: Sheet, row: Row, kind: str | None, known_items: frozenset[str]) -> Iterator[Problem]:
+    """What is wrong with the cells that need no reading."""
+    code = shown(row["item_code"])
+    if not shown(row["procedure_code"]):
+        yield sheet.problem(row, "procedure_code", "The procedure code is missing.")
+    if not code.startswith(SLOT_MARK) and code not in known_items:
+        reason = f"“{code}” is not in the catalogue; import the catalogue first."
+        yield sheet.problem(row, "item_code", reason)
+    if kind == "reserve" and not shown(row["finding"]):
+        yield sheet.problem(row, "finding", "A reserve line needs the finding that opens it.")
+
+
+def _line(
+    row: Row, certain: bool, quantity: Decimal, probability: Decimal, basis: str, set_out: str
+) -> ReadLine:
+    code = shown(row["item_code"])
     slot = code.removeprefix(SLOT_MARK) if code.startswith(SLOT_MARK) else ""
     return ReadLine(
         row=row.number,
@@ -148,9 +159,9 @@ def _read_line(
         basis=basis,
         quantity=quantity.normalize(),
         unit=shown(row["unit"]),
-        certain=kind == "certain",
+        certain=certain,
         probability=probability.normalize(),
-        finding=finding,
+        finding=shown(row["finding"]),
         choose_one_group=shown(row["choose_one_group"]),
         set_out=set_out,
         module=shown(row["module"]),

@@ -87,10 +87,10 @@ def of_case(plan: Plan, bills: Sequence[tuple[str, Iterable[Any]]], families: Fa
     case comes once, at the highest level any of them asks for. Keys are unique within the case and stay the
     same while the bill version and the sites stay the same.
     """
-    bills = [(code, list(lines)) for code, lines in bills]
-    base = _base_of(bills)
+    listed = [(code, list(lines)) for code, lines in bills]
+    base = _base_of(listed)
     found: list[Requirement] = []
-    for code, lines in bills:
+    for code, lines in listed:
         bill = _Bill(code, tuple(lines), plan, families)
         for line in lines:
             if line.module.startswith("BASE-") and (code, line.module) != base:
@@ -159,7 +159,7 @@ def _at(line: Any, sites: tuple[SitePlan, ...], bill: _Bill) -> list[Requirement
     if decided is None:
         return []
     if line.item is not None:
-        answers = (_fixed(line, site, bill.plan),)
+        answers: tuple[Filled, ...] = (_fixed(line, site, bill.plan),)
     else:
         answers = fill(Asked(line.slot, bill.code, bill.plan, sites, bill.families))
     return [_with(decided, answer, number) for number, answer in enumerate(answers)]

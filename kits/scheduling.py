@@ -2,7 +2,6 @@
 
 import datetime as dt
 from collections.abc import Iterable, Sequence
-from decimal import Decimal
 
 from django.db import transaction
 
@@ -33,6 +32,10 @@ PLAN_SITE = audit.action("case.plan-site", "planned {tooth} of {subject}: {what}
 PLAN = audit.action("case.plan", "set {what} of {subject}")
 CHOOSE = audit.action("case.choose", "chose for {subject} {place}: {choice} as {what}")
 
+_MEASURES = (
+    *("longest_safe_mm", "widest_safe_mm", "healing_height_mm", "connection_in_place"),
+    *("defect_width_mm", "defect_height_mm", "graft_cc"),
+)
 _CASE_FIELDS = ("graft_material", "membrane_class", "guided", "clinician", "assistant", "note")
 
 
@@ -102,37 +105,25 @@ def book(
     if room is not None and room.clinic_id != clinic.pk:
         raise OtherClinic(room, clinic)
     versions = _published(procedures)
-    case = Case.objects.create(
-        code=next_code(),
-        clinic=clinic,
-        room=room,
-        patient=patient,
-        clinician=clinician,
-        assistant=assistant,
-        on=on,
-        starts_at=starts_at,
-        minutes=minutes or max(procedure.minutes for procedure in procedures),
-        booked_at=at,
-        changed_at=at,
-        external_id=external_id,
-        note=note[:255],
-    )
+    who_and_where = {"clinic": clinic, "room": room, "patient": patient, "clinician": clinician}
+    minutes = minutes or max(procedure.minutes for procedure in procedures)
+    case = Case(code=next_code(), on=on, starts_at=starts_at, minutes=minutes, **who_and_where)
+    case.assistant, case.external_id, case.note = assistant, external_id, note[:255]
+    case.booked_at = case.changed_at = at
+    case.save()
     CaseProcedure.objects.bulk_create(
         CaseProcedure(case=case, procedure=procedure, version=versions[procedure.pk])
         for procedure in dict.fromkeys(procedures)
     )
     _add_sites(case, teeth)
-    audit.record(
-        BOOK,
-        by=by,
-        at=at,
-        subject=case.code,
-        clinic=clinic,
-        patient=patient.chart_number,
-        on=on.isoformat(),
-        procedures=", ".join(procedure.code for procedure in procedures),
-    )
+    _say_booked(case, procedures, by=by, at=at)
     return case
+
+
+def _say_booked(case: Case, procedures: Sequence[Procedure], *, by, at: dt.datetime) -> None:
+    codes = ", ".join(procedure.code for procedure in procedures)
+    facts = {"patient": case.patient.chart_number, "on": case.on.isoformat(), "procedures": codes}
+    audit.record(BOOK, by=by, at=at, subject=case.code, clinic=case.clinic, **facts)
 
 
 def _published(procedures: Sequence[Procedure]) -> dict[int, BomVersion]:
@@ -252,19 +243,18 @@ def plan_site(
     by,
     at: dt.datetime,
     implant: Item | None = None,
-    longest_safe_mm: Decimal | None = None,
-    widest_safe_mm: Decimal | None = None,
-    healing_height_mm: int | None = None,
-    connection_in_place: str | None = None,
-    defect_width_mm: Decimal | None = None,
-    defect_height_mm: Decimal | None = None,
-    graft_cc: Decimal | None = None,
+    **measures,
 ) -> CaseSite:
     """Plan a tooth site (FDI): its implant, safe limits and measures; what is not given stays as it is.
 
-    Adds the site where the case has none there yet. A tray that is being set out follows. Raises WrongState
-    once surgery has begun, UnknownTooth, NotAnImplant, TakeOffFirst.
+    ``measures`` by name: longest_safe_mm, widest_safe_mm, healing_height_mm, connection_in_place,
+    defect_width_mm, defect_height_mm, graft_cc. Adds the site where the case has none there yet. A tray that
+    is being set out follows. Raises WrongState once surgery has begun, UnknownTooth, NotAnImplant,
+    TakeOffFirst, and TypeError for another name.
     """
+    unknown = set(measures) - set(_MEASURES)
+    if unknown:
+        raise TypeError(f"A site has no {', '.join(sorted(unknown))} to plan.")
     case = _plannable(case)
     if not is_tooth(tooth):
         raise UnknownTooth(tooth, "fdi")
@@ -272,16 +262,7 @@ def plan_site(
         raise NotAnImplant(implant)
     if not CaseSite.objects.filter(case=case, tooth=tooth).exists():
         _add_sites(case, [tooth])
-    given = {
-        "implant": implant,
-        "longest_safe_mm": longest_safe_mm,
-        "widest_safe_mm": widest_safe_mm,
-        "healing_height_mm": healing_height_mm,
-        "connection_in_place": connection_in_place,
-        "defect_width_mm": defect_width_mm,
-        "defect_height_mm": defect_height_mm,
-        "graft_cc": graft_cc,
-    }
+    given = {"implant": implant, **measures}
     given = {name: value for name, value in given.items() if value is not None}
     CaseSite.objects.filter(case=case, tooth=tooth).update(**given)
     what = ", ".join(f"{name} {value}" for name, value in given.items()) or "added"

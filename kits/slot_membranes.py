@@ -4,6 +4,7 @@ Where nobody has measured, the sizes are those of an ordinary defect (trade refe
 measures in surgery and decides.
 """
 
+from collections.abc import Sequence
 from math import hypot
 from typing import Any
 
@@ -94,6 +95,6 @@ def _sides(sheet: Any) -> tuple[float, float]:
     return float(sheet.width_mm), float(sheet.height_mm)
 
 
-def _sheet(sheets: list[Any], sides: tuple[float, float]) -> Any:
+def _sheet(sheets: list[Any], sides: Sequence[float]) -> Any:
     wanted = tuple(map(float, sides))
     return next(sheet for sheet in sheets if _sides(sheet) in (wanted, wanted[::-1]))

@@ -45,30 +45,24 @@ def put_on_tray(
         raise WrongState(case, "put anything on its tray")
     line = TrayLine.objects.select_related("item").get(pk=line.pk)
     line.case = case
-    tray = tray_place(case, by=by, at=at)
     earlier = _made_by(key, line, lot)
     if earlier is not None:
         return earlier
     check_unit(case=case, line=line, lot=lot, place=place, quantity=quantity, scanned=scanned, note=note)
-    source = source_of(case)
-    move(lot=lot, from_place=place, to_place=tray, quantity=quantity, by=by, at=at, source=source, key=key)
-    unit = TrayUnit.objects.create(
-        line=line,
-        lot=lot,
-        place=place,
-        tray=tray,
-        quantity=quantity,
-        scanned=scanned,
-        note=note[:200],
-        # What is opened at set-up is open as soon as it reaches a tray in surgery.
-        opened_at=at if case.state == Case.State.IN_SURGERY and line.set_out == OPEN else None,
-        put_on_at=at,
-        put_on_by=by,
-    )
-    audit.record(
-        PUT_ON, by=by, at=at, subject=case.code, clinic=case.clinic, quantity=quantity, what=str(lot)
-    )
+    tray = tray_place(case, by=by, at=at)
+    said = {"by": by, "at": at, "source": source_of(case), "key": key}
+    move(lot=lot, from_place=place, to_place=tray, quantity=quantity, **said)
+    unit = TrayUnit(line=line, lot=lot, place=place, tray=tray, quantity=quantity, scanned=scanned)
+    unit.note, unit.put_on_at, unit.put_on_by = note[:200], at, by
+    if case.state == Case.State.IN_SURGERY and line.set_out == OPEN:
+        unit.opened_at = at
+    unit.save()
+    _say(PUT_ON, case, by=by, at=at, quantity=quantity, what=str(lot))
     return unit
+
+
+def _say(action: str, case: Case, *, by, at: dt.datetime, **facts) -> None:
+    audit.record(action, by=by, at=at, subject=case.code, clinic=case.clinic, **facts)
 
 
 def _made_by(key: str | None, line: TrayLine, lot: Lot) -> TrayUnit | None:
@@ -109,7 +103,7 @@ def _say_ready(case: Case, line: TrayLine, *, by, at: dt.datetime) -> None:
         raise WrongState(case, "say that anything lies ready")
     changed = TrayLine.objects.filter(pk=line.pk, ready_at=None).update(ready_at=at, ready_by=by)
     if changed:
-        audit.record(READY, by=by, at=at, subject=case.code, clinic=case.clinic, what=line.description)
+        _say(READY, case, by=by, at=at, what=line.description)
 
 
 @transaction.atomic
@@ -121,7 +115,7 @@ def untick(*, line: TrayLine, by, at: dt.datetime) -> None:
             take_off(unit=unit, by=by, at=at)
         return
     if TrayLine.objects.filter(pk=line.pk).exclude(ready_at=None).update(ready_at=None, ready_by=None):
-        audit.record(NOT_READY, by=by, at=at, subject=case.code, clinic=case.clinic, what=line.description)
+        _say(NOT_READY, case, by=by, at=at, what=line.description)
 
 
 @transaction.atomic
@@ -133,24 +127,9 @@ def take_off(*, unit: TrayUnit, by, at: dt.datetime) -> None:
     case = locked(unit.line.case)
     unit = fresh_unit(unit)
     sealed_only(unit)
-    put_back(
-        lot=unit.lot,
-        tray=unit.tray,
-        place=unit.place,
-        quantity=unit.quantity,
-        by=by,
-        at=at,
-        source=source_of(case),
-    )
+    said = {"by": by, "at": at, "source": source_of(case)}
+    put_back(lot=unit.lot, tray=unit.tray, place=unit.place, quantity=unit.quantity, **said)
     TrayUnit.objects.filter(pk=unit.pk).update(
         outcome=TrayUnit.Outcome.PUT_BACK, decided_at=at, decided_by=by
     )
-    audit.record(
-        TAKE_OFF,
-        by=by,
-        at=at,
-        subject=case.code,
-        clinic=case.clinic,
-        quantity=unit.quantity,
-        what=str(unit.lot),
-    )
+    _say(TAKE_OFF, case, by=by, at=at, quantity=unit.quantity, what=str(unit.lot))

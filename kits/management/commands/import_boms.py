@@ -1,5 +1,6 @@
 """Read a file of bills of materials into procedures, findings and versioned bills."""
 
+import datetime as dt
 import json
 from pathlib import Path
 
@@ -25,6 +26,7 @@ class Command(BaseCommand):
             help="take the complete procedures although others have problems",
         )
         parser.add_argument("--report", action="store_true", help="say how each line was understood")
+        parser.add_argument("--today", type=dt.date.fromisoformat, help="the day to record it under")
         parser.add_argument("--format", choices=("text", "json"), default="text")
 
     def handle(self, *args, **options):
@@ -38,7 +40,7 @@ class Command(BaseCommand):
                 path.read_bytes(),
                 filename=path.name,
                 by=None,
-                at=clock.now(),
+                at=_moment(options["today"]),
                 check=options["check"],
                 accept_good=options["accept_good"],
             )
@@ -70,3 +72,9 @@ class Command(BaseCommand):
             f"{report.read} lines read: {report.accepted} taken, {report.unchanged} unchanged, "
             f"{report.skipped} skipped, {len(report.problems)} problems."
         )
+
+
+def _moment(today: dt.date | None) -> dt.datetime:
+    """Now, or the same time of the day that was given."""
+    now = clock.now()
+    return now if today is None else now.replace(year=today.year, month=today.month, day=today.day)

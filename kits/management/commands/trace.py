@@ -1,5 +1,6 @@
 """Trace a lot, serial, donor or patient in both directions."""
 
+import datetime as dt
 import json
 
 from django.core.management.base import BaseCommand, CommandError
@@ -28,6 +29,8 @@ class Command(BaseCommand):
         one.add_argument("--patient", help="chart number")
         one.add_argument("--set", help="instrument set (not recorded yet)")
         one.add_argument("--load", help="steriliser load (not recorded yet)")
+        # A trace tells what has been recorded, so no day changes it; scripts may pass one all the same.
+        parser.add_argument("--today", type=dt.date.fromisoformat, help="taken for uniformity")
         parser.add_argument("--format", choices=("text", "json"), default="text")
 
     def handle(self, *args, **options):
