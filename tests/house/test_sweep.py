@@ -23,6 +23,7 @@ SAMPLES = {
     "chart_number": lambda standing: (standing.cast.patient, standing.cast.patient.chart_number),
     "item_code": lambda standing: (standing.cast.membrane, standing.cast.membrane.code),
     "case_code": lambda standing: (standing.row("case"), standing.row("case").code),
+    "order_number": lambda standing: (standing.row("order"), standing.row("order").number),
     "on": lambda standing: (None, standing.row("case").on),
     "day": lambda standing: (None, standing.row("case").on),
     "format": lambda standing: (None, "csv"),
