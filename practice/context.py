@@ -9,7 +9,7 @@ from practice.models import Role
 WAYS = (
     ("Today", "today", ("today", "pick", "case_close", "gather"), "see"),
     ("Cases", "cases", ("case",), "see"),
-    ("Stock", "items", ("item", "stock", "receive", "lot_"), "see"),
+    ("Stock", "items", ("item", "stock", "receive", "lot_", "place"), "see"),
     ("Orders", "reorders", ("reorder", "order"), "see"),
     ("Find a lot", "find_lot", ("find_lot", "lot"), "see"),
     ("Patients", "patients", ("patient",), "see"),
