@@ -32,10 +32,9 @@ NOT_DEMAND = (
 
 @dataclass(frozen=True, kw_only=True)
 class CaseHistory:
-    """Closed cases of the window, days each was booked ahead (where known), and the first day of record."""
+    """Closed cases of the window, and the first day of record."""
 
     cases: tuple[KnownCase, ...]
-    leads: tuple[int, ...]
     first_on: dt.date | None
 
 
@@ -47,21 +46,22 @@ def read_history(*, clinic: Clinic, today: dt.date) -> CaseHistory:
     kinds = kinds_of(closed.values("id"))
     used = _used(clinic, start)
     ready = _ready(closed)
+    zone = ZoneInfo(clinic.time_zone)
     cases = [
         KnownCase(
             kind=kinds.get(pk, ()),
             use={item: pmf.point(units) for item, units in used.get(code, {}).items() if units > 0},
             requirement=_at_least(ready[pk], used.get(code, {})) if pk in ready else None,
+            lead=_lead(on, booked_at.astimezone(zone).date()),
         )
-        for pk, code, _, _ in rows
+        for pk, code, on, booked_at in rows
     ]
-    zone = ZoneInfo(clinic.time_zone)
-    leads = [(on - booked_at.astimezone(zone).date()).days for _, _, on, booked_at in rows]
-    return CaseHistory(
-        cases=tuple(cases),
-        leads=tuple(lead for lead in leads if lead >= 0),
-        first_on=min((on for _, _, on, _ in rows), default=None),
-    )
+    return CaseHistory(cases=tuple(cases), first_on=min((on for _, _, on, _ in rows), default=None))
+
+
+def _lead(on: dt.date, booked_on: dt.date) -> int | None:
+    """Days booked ahead; None for a case that was typed in afterwards."""
+    return (on - booked_on).days if booked_on <= on else None
 
 
 def kinds_of(case_ids) -> dict[int, tuple[int, ...]]:

@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from kits.expected_cases import ItemRate, daily_use
+from kits.expected_cases import Coming, ItemRate, daily_use
 from kits.reasons import CaseNeed
 from stock.planning import pmf
 from stock.planning.history import Rate, predictive
@@ -51,18 +51,6 @@ class BookedCase:
     ends: float
     use: Mapping[int, Distribution]
     requirement: Mapping[int, int]
-
-
-@dataclass(frozen=True, kw_only=True)
-class Coming:
-    """Cases not booked yet: their rates by item, and the share of a full day's cases to expect [days].
-
-    rooms: cases that can be under way at one time.
-    """
-
-    rates: Mapping[int, ItemRate]
-    expected: Chances
-    rooms: int = 1
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -163,7 +151,7 @@ def _item(
     rate = coming.rates.get(item) if coming else None
     if coming and rate is not None:
         use = daily_use(rate.by_use, coming.expected)
-        not_booked = coming.expected * rate.units
+        not_booked = coming.expected @ rate.units
     belief = other.rates.get(item) if other else None
     if other and belief is not None and belief.mean >= LEAST_RATE:
         is_open = np.asarray(other.is_open)
@@ -214,20 +202,39 @@ def _with_booked(use: Chances, by_day: Mapping[int, Distribution]) -> Chances:
     return wide
 
 
-def in_reach(demand: ItemDemand, *, service: float, coming: Coming | None, at_least: int = 0) -> Units:
+def in_reach(
+    demand: ItemDemand, *, service: float, coming: Coming | None, notice: int | None = None, at_least: int = 0
+) -> Units:
     """Units that must lie in reach at the start of each day [days], and never fewer than `at_least`.
 
     service: target chance by the item's criticality. Cases not booked yet need their reserve in reach
-    too, so an item that any of them may need does not fall to nothing; together with booked ones they
-    are never more at a time than there are rooms.
+    too, so an item that any of them may need does not fall to nothing. notice: days within which goods
+    ordered at the next review are there; a case booked earlier than that is ordered for once it is
+    booked, so only those at shorter notice count (None: all). Together with booked ones they are never
+    more at a time than there are rooms.
     """
     needed = must_have(booked=demand.together, use=demand.use, service=service)
-    if coming and demand.rate is not None and demand.rate.by_requirement.sum() > 0:
-        total = float(demand.rate.by_requirement.sum())
-        expected = Expected(rate=coming.expected * total, units=demand.rate.by_requirement / total)
-        largest = max([len(demand.rate.by_requirement) - 1, *(need.in_reach for need in demand.cases)])
-        together = expected_quantile(
-            expected=expected, booked=demand.together, service=service, rooms=coming.rooms
+    if coming and demand.rate is not None and demand.rate.by_requirement[:, 1:].any():
+        days = len(demand.use)
+        largest = max([demand.rate.by_requirement.shape[1] - 1, *(need.in_reach for need in demand.cases)])
+        together = demand.together + _reach_of_coming(
+            coming.at_short_notice(days if notice is None else notice) @ demand.rate.by_requirement,
+            service,
+            coming.rooms,
         )
         needed = np.maximum(needed, np.minimum(together, largest * coming.rooms))
     return np.maximum(needed, at_least)
+
+
+def _reach_of_coming(intensity: Chances, service: float, rooms: int) -> Units:
+    """Units that cover cases not booked yet [days]; intensity [days, units]: cases that must find so many."""
+    levels, day_of = np.unique(intensity, axis=0, return_inverse=True)
+    found = np.zeros(len(levels), dtype=np.int64)
+    for row, level in enumerate(levels):
+        total = float(level.sum())
+        if total > 0:
+            expected = Expected(rate=[total], units=level / total)
+            [found[row]] = expected_quantile(
+                expected=expected, booked=np.zeros(1, dtype=np.int64), service=service, rooms=rooms
+            )
+    return found[day_of.reshape(-1)]

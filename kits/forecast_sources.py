@@ -6,12 +6,11 @@ covers booked cases (and what the bookings so far say of those to come) only.
 
 import datetime as dt
 
-import numpy as np
 from django.db.models import Min
 
 from kits.case_history import WINDOW_DAYS, counts_by_open_day, other_use, read_history
-from kits.demand import BookedCase, Coming, Other
-from kits.expected_cases import KnownCase, item_rates, open_days_seen, share_not_booked
+from kits.demand import BookedCase, Other
+from kits.expected_cases import Coming, KnownCase, expect
 from practice.models import Clinic, Room
 from practice.workdays import Workdays
 from stock.models import Entry
@@ -28,16 +27,12 @@ def coming_cases(
 ) -> Coming:
     """Cases not booked yet over the coming days, by the rates of the last half year and of the book."""
     record = read_history(clinic=clinic, today=today)
-    is_open = np.array(calendar.flags(today, days))
-    not_booked = share_not_booked(record.leads, days)
-    seen = open_days_seen(
+    return expect(
+        [*record.cases, *(KnownCase(case.kind, case.use, case.requirement) for case in booked)],
         past_open_days=len(open_days(calendar, record.first_on, today)),
-        coming_open=list(is_open),
-        not_booked=not_booked,
+        is_open=calendar.flags(today, days),
+        rooms=Room.objects.filter(clinic=clinic, kind=Room.Kind.SURGICAL).count(),
     )
-    known = [*record.cases, *(KnownCase(case.kind, case.use, case.requirement) for case in booked)]
-    rooms = Room.objects.filter(clinic=clinic, kind=Room.Kind.SURGICAL).count()
-    return Coming(rates=item_rates(known, seen), expected=not_booked * is_open, rooms=max(rooms, 1))
 
 
 def everything_else(*, clinic: Clinic, calendar: Workdays, today: dt.date, days: int) -> Other:

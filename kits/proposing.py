@@ -198,8 +198,9 @@ def _purchase(
         chance=order.chance,
         unused=order.waste,
         larger=reasons.Larger(units=whole.units, chance=whole.chance, unused=whole.waste)
-        if found.conflict
+        if found.conflict and whole.packs > order.packs
         else None,
+        is_least=found.conflict and whole.packs == order.packs,
     )
 
 

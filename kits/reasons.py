@@ -61,7 +61,8 @@ class Purchase:
     with the order, None when through the whole plan. next_review: when orders are looked at next;
     chance_if_sent, chance_if_waiting: of being short before an order of that day could come, with and
     without this order. unused: units of the order expected to go out of date unused; chance: of being
-    short on the worst day it has to cover. larger: set where the target and the waste limit conflict.
+    short on the worst day it has to cover. larger: set where the target and the waste limit conflict;
+    is_least: the order wastes more than is accepted, but no smaller one can be had.
     """
 
     packs: int
@@ -76,6 +77,7 @@ class Purchase:
     chance: float = 0.0
     unused: float = 0.0
     larger: Larger | None = None
+    is_least: bool = False
 
 
 def chance_words(chance: float) -> str:
@@ -200,7 +202,14 @@ def purchase_words(purchase: Purchase, *, today: dt.date) -> str:
         else "covered through the whole plan"
     )
     words = f"{when}; with {units} the item is {reach}."
-    return f"{words} {_larger_words(purchase, purchase.larger)}" if purchase.larger else words
+    if purchase.larger:
+        return f"{words} {_larger_words(purchase, purchase.larger)}"
+    if purchase.is_least:
+        return (
+            f"{words} About {number_words(purchase.unused)} of it would go out of date unused, "
+            "but no smaller order can be had."
+        )
+    return words
 
 
 def _larger_words(purchase: Purchase, larger: Larger) -> str:

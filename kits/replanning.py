@@ -6,13 +6,14 @@ Loads what is known, hands it to the pure sums in batches, and writes the result
 import datetime as dt
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from kits import proposing
 from kits.booked_cases import booked_cases
-from kits.demand import Coming, ItemDemand, build, in_reach
+from kits.demand import ItemDemand, build, in_reach
+from kits.expected_cases import Coming
 from kits.forecast_sources import coming_cases, everything_else
 from kits.plan_stamp import stamp_of
 from practice.models import Clinic, Policy
@@ -128,7 +129,7 @@ def load(*, clinic: Clinic, today: dt.date, days: int | None) -> Known:
 def _without(coming: Coming, per_case: set[int]) -> Coming:
     """Cases not booked yet ask for no goods that are ordered for one booked case only."""
     rates = {item: rate for item, rate in coming.rates.items() if item not in per_case}
-    return Coming(rates=rates, expected=coming.expected, rooms=coming.rooms)
+    return replace(coming, rates=rates)
 
 
 def target_of(policy: Policy, item: Item) -> float:
@@ -155,9 +156,20 @@ def _demand(known: Known, item: Item) -> Demand:
             demand,
             service=target_of(known.policy, item),
             coming=known.coming,
+            notice=_notice(known, item),
             at_least=known.kept.get(item.pk, 0),
         ),
     )
+
+
+def _notice(known: Known, item: Item) -> int | None:
+    """Days until goods ordered at the next review are there with caution; None for what nobody sells."""
+    seller = known.sellers.get(item.pk)
+    if seller is None:
+        return None
+    seen = known.leads_seen.get(seller.supplier_id, ())
+    lead = proposing.cautious_lead(seller=seller, seen=seen)
+    return (known.calendar.arrival(proposing.next_review(_terms(known)), lead) - known.today).days
 
 
 def _day(known: Known, day: dt.date | None) -> int | None:

@@ -10,8 +10,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 
-from kits.demand import BookedCase, Coming, Other, build, in_reach, other_use
-from kits.expected_cases import ItemRate
+from kits.demand import BookedCase, Other, build, in_reach, other_use
+from kits.expected_cases import Coming, ItemRate
 from stock.planning import pmf
 from stock.planning.history import Rate
 from stock.planning.outflow import project
@@ -114,9 +114,11 @@ def test_cases_after_the_plan_and_past_cases_are_left_out():
     assert found[SUTURE].use.tolist() == [[1.0], [1.0]]
 
 
-def coming(by_use, by_requirement, share=(1.0, 1.0, 0.0)):
-    rate = ItemRate(np.array(by_use), np.array(by_requirement))
-    return Coming(rates={SHEET: rate}, expected=np.array(share), rooms=1)
+def coming(by_use, by_requirement, not_booked=(1.0, 1.0, 1.0), is_open=(True, True, False)):
+    """One kind of case not booked yet."""
+    rate = ItemRate(np.array([by_use]), np.array([by_requirement]))
+    shares = np.array(not_booked, dtype=float)[:, None]
+    return Coming(rates={SHEET: rate}, not_booked=shares, is_open=np.array(is_open), rooms=1)
 
 
 def test_sources_stay_apart_and_add_up():
@@ -150,6 +152,22 @@ def test_slow_item_that_any_case_may_need_never_falls_to_nothing():
     found = build(days=3, cases=[], coming=ahead)[SHEET]
     assert in_reach(found, service=0.995, coming=None).tolist() == [0, 0, 0]
     assert in_reach(found, service=0.995, coming=ahead).tolist() == [1, 1, 0]
+
+
+def test_cases_booked_early_enough_to_order_for_need_no_reserve_beforehand():
+    """Nothing is booked later than two days ahead; goods take two days, so each case can be ordered for."""
+    ahead = coming([0.5], [0.45, 0.05], not_booked=(0, 0, 1), is_open=(True, True, True))
+    found = build(days=3, cases=[], coming=ahead)[SHEET]
+    assert in_reach(found, service=0.995, coming=ahead).tolist() == [0, 0, 1]
+    assert in_reach(found, service=0.995, coming=ahead, notice=1).tolist() == [0, 0, 0]
+
+
+def test_no_more_cases_at_a_time_than_rooms():
+    """A booked case takes the only room, so a second one cannot need its reserve at the same time."""
+    ahead = coming([0.5], [0.0, 0.5])
+    found = build(days=3, cases=[case(1)], coming=ahead)[SHEET]
+    assert in_reach(found, service=0.6, coming=ahead).tolist() == [1, 0, 0]
+    assert in_reach(found, service=0.9, coming=ahead).tolist() == [1, 1, 0]
 
 
 def test_clinic_keeps_at_least_what_it_decided():

@@ -165,6 +165,11 @@ def test_waste_against_shortage_gives_both_numbers():
     )
 
 
+def test_waste_of_the_least_order_is_said():
+    words = purchase_words(purchase(is_least=True, unused=0.9), today=TODAY)
+    assert words.endswith(" About 0.9 of it would go out of date unused, but no smaller order can be had.")
+
+
 def test_what_waiting_costs():
     assert waiting_words(purchase(), today=TODAY) == (
         "Left to the next review on 1 December, the chance of being short before it comes is 9 in 100; "
