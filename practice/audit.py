@@ -38,12 +38,16 @@ def record(name: str, *, by, at: dt.datetime, subject: str, clinic=None, **facts
     return AuditEntry.objects.create(action=name, by=by, at=at, subject=subject, clinic=clinic, facts=facts)
 
 
-def sentence(entry: AuditEntry) -> str:
-    """The entry as a sentence: who, what."""
-    text = SENTENCES.get(entry.action, entry.action + " {subject}").format(
+def deed(entry: AuditEntry) -> str:
+    """What was done, without who did it."""
+    return SENTENCES.get(entry.action, entry.action + " {subject}").format(
         subject=entry.subject, **entry.facts
     )
-    return f"{entry.by or 'The system'} {text}"
+
+
+def sentence(entry: AuditEntry) -> str:
+    """The entry as a sentence: who, what."""
+    return f"{entry.by or 'The system'} {deed(entry)}"
 
 
 def of_clinics(clinics):

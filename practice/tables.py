@@ -27,5 +27,6 @@ class AuditTable(tables.Table):
         empty_text = "Nothing was done yet that fits"
 
     def render_said(self, record):
-        """The entry as a sentence."""
-        return audit.sentence(record)
+        """What was done; who did it stands in its own column."""
+        words = audit.deed(record)
+        return words[:1].upper() + words[1:]

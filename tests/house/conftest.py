@@ -6,6 +6,8 @@ import pytest
 from django.apps import apps
 
 from kits.models import BomVersion, Case, CaseProcedure, CaseSite, Finding, Procedure
+from practice.models import Closure, RememberedMeaning
+from practice.uploads import keep
 from stock.models import Order, OrderLine, Proposal
 from tests import builders
 from tests.house.sources import LAYERS
@@ -78,10 +80,21 @@ def _order(cast: builders.Cast) -> Order:
     return order
 
 
+def _files(cast: builders.Cast) -> None:
+    """A file on its way in, a remembered meaning and a closure."""
+    facts = {"clinic": cast.clinic, "by": cast.manager, "at": builders.NOW}
+    keep(file_kind="stock", filename="count.csv", data=b"Item code;Qty\nSUT-PT4;1\n", declared={}, **facts)
+    RememberedMeaning.objects.create(
+        clinic=cast.clinic, file_kind="stock", column="Item", value="THREAD", meaning="SUT-PT4"
+    )
+    Closure.objects.create(clinic=cast.clinic, starts_on=builders.TODAY, ends_on=builders.TODAY)
+
+
 @pytest.fixture
 def standing(cast) -> Standing:
     """The standing cast with a case, a lot, an order and a proposal."""
     builders.lot(cast.membrane)
     _case(cast)
     _order(cast)
+    _files(cast)
     return Standing(cast)

@@ -27,6 +27,11 @@ SAMPLES = {
     "on": lambda standing: (None, standing.row("case").on),
     "day": lambda standing: (None, standing.row("case").on),
     "format": lambda standing: (None, "csv"),
+    "kind": lambda standing: (None, "stock"),
+    "meaning_id": lambda standing: (
+        standing.row("rememberedmeaning"),
+        standing.row("rememberedmeaning").pk,
+    ),
     "tooth": lambda standing: (None, "11"),
 }
 
