@@ -12,6 +12,7 @@ from django.urls import reverse
 from kits.models import Case
 from kits.pick_values import CANNOT_START, DONE, THIN, PickLine, PickList
 from kits.promises import procedures_in_words
+from kits.trace import STAYS
 from kits.views.words import name_and_rest, teeth_shown
 from practice.models import Clinic
 
@@ -41,7 +42,7 @@ class Card:
 
 @dataclass(frozen=True)
 class Column:
-    """A room with its cases in order of start; ``people`` who operate there."""
+    """A room with its cases in order of start; ``people``: who operates there, where it is one person."""
 
     name: str
     people: str
@@ -56,14 +57,16 @@ def columns(
     for case in sorted(cases, key=lambda case: (case.starts_at, case.pk)):
         rooms[f"Room {case.room}" if case.room else "No room yet"].append(case)
     following = _following(cases, lists)
-    return [
-        Column(
-            name,
-            _people(rooms[name]),
-            [_card(case, lists.get(case.pk), elsewhere, case.pk == following) for case in rooms[name]],
-        )
-        for name in sorted(rooms, key=lambda name: (name == "No room yet", name))
-    ]
+
+    def column(name: str) -> Column:
+        people = list(dict.fromkeys(str(case.clinician) for case in rooms[name] if case.clinician))
+        cards = [
+            _card(case, lists.get(case.pk), elsewhere, case.pk == following, len(people) > 1)
+            for case in rooms[name]
+        ]
+        return Column(name, people[0] if len(people) == 1 else "", cards)
+
+    return [column(name) for name in sorted(rooms, key=lambda name: (name == "No room yet", name))]
 
 
 def _following(cases: Sequence[Case], lists: dict[int, PickList]) -> int | None:
@@ -79,36 +82,33 @@ def _following(cases: Sequence[Case], lists: dict[int, PickList]) -> int | None:
     return min(waiting, key=lambda case: (case.starts_at, case.pk)).pk if waiting else None
 
 
-def _people(cases: Iterable[Case]) -> str:
-    return ", ".join(dict.fromkeys(str(case.clinician) for case in cases if case.clinician))
-
-
-def _card(case: Case, pick: PickList | None, elsewhere: dict, is_next: bool) -> Card:
+def _card(case: Case, pick: PickList | None, elsewhere: dict, is_next: bool, with_person: bool) -> Card:
     shape, word, why, kind = _status(case, pick, elsewhere)
     url, label = _next_step(case, pick)
     return Card(
         case=case,
         procedures=procedures_in_words(case),
         teeth=teeth_shown(case),
-        meta=_meta(case),
+        meta=_meta(case, with_person),
         shape=shape,
         word=word,
         why=why,
         kind="is-next" if is_next else kind,
         action_url=url,
         action_label=label,
-        done=pick.done if pick else 0,
+        done=pick.done if pick and case.state != State.IN_SURGERY else 0,
         total=pick.total if pick else 0,
     )
 
 
-def _meta(case: Case) -> str:
+def _meta(case: Case, with_person: bool) -> str:
     sizes = [
         f"{site.implant.diameter_mm:.1f} × {site.implant.length_mm.normalize():f}"
         for site in case.sites.all()
         if site.implant is not None and site.implant.diameter_mm and site.implant.length_mm
     ]
-    return " · ".join([case.patient.chart_number, *dict.fromkeys(sizes), f"{case.minutes} min"])
+    person = [str(case.clinician)] if with_person and case.clinician else []
+    return " · ".join([case.patient.chart_number, *dict.fromkeys(sizes), f"{case.minutes} min", *person])
 
 
 def _status(case: Case, pick: PickList | None, elsewhere: dict) -> tuple[str, str, str, str]:
@@ -218,7 +218,7 @@ def _fetches(lists: Sequence[PickList]) -> list[Todo]:
                 if part.place.kind == part.place.Kind.CART:
                     continue
                 by_place[str(part.place)] += 1
-                if line.must_scan or line.item.criticality == "A":
+                if line.must_scan or line.item.category in STAYS:
                     single.append(_fetch(line, part, room, pick.case))
     summed = [
         Todo(f"{_counted(count, 'line').capitalize()}", f"in all from the {place.lower()}")

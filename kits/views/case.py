@@ -95,7 +95,8 @@ def case_choose(request, case_code):
     subject = request.POST.get("subject", "")
     known = {choice.subject for choice in case.choices.all()}
     pick = pick_list(case=case, today=clock.today(clinic=case.clinic)) if case.state in Case.OPEN else None
-    open_subjects = {row["subject"] for row in case_page(case, pick, user=request.user)["decide"]}
+    shown = case_page(case, pick, user=request.user)
+    open_subjects = {row["subject"] for row in (*shown["decide"], *shown["missing"]) if "subject" in row}
     if subject not in known | open_subjects:
         raise Http404("There is no such thing to decide.")
     item_id, site_id = request.POST.get("item", ""), request.POST.get("site", "")

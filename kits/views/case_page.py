@@ -8,6 +8,7 @@ from kits.forms import FindingForm, PlanForm, SiteForm
 from kits.models import Case, CaseFinding, CaseSite, Finding, PlanChoice
 from kits.pick_values import PickLine, PickList
 from kits.sizing import ImplantSize, standby_implants
+from kits.trace import STAYS
 from kits.views.tray_page import over_words
 from kits.views.words import line_words, name_and_rest, plain_note, teeth_shown, tooth_shown
 from practice import access, audit
@@ -42,6 +43,7 @@ def case_page(case: Case, pick: PickList | None, *, user) -> dict[str, Any]:
     sites = list(case.sites.all())
     plannable = case.state in (Case.State.BOOKED, Case.State.SET_OUT)
     may_plan = plannable and access.may(user, case.clinic, "plan_case")
+    needs = [_need(line, case) for line in pick.lines if _is_shown(line)] if pick else []
     return {
         "case": case,
         "pick": pick,
@@ -59,7 +61,9 @@ def case_page(case: Case, pick: PickList | None, *, user) -> dict[str, Any]:
         "choices": [_choice(choice, case) for choice in case.choices.all()],
         "known": [_known(found, case) for found in case.findings.all()],
         "conflicts": _conflicts(pick, case) if pick else [],
-        "needs": [_need(line, case) for line in pick.lines if _is_shown(line)] if pick else [],
+        "needs": [need for need in needs if need["matters"]],
+        "needs_count": len(needs),
+        "supplies": [need for need in needs if not need["matters"]],
         "history": _history(case, user),
         "clinic_notation": case.clinic.tooth_notation,
     }
@@ -197,6 +201,37 @@ def _to_decide(pick: PickList, case: Case) -> list[dict[str, Any]]:
     return list(found.values())
 
 
+def _missing(pick: PickList, case: Case, user) -> list[dict[str, Any]]:
+    """What blocks the case, each with the items that may be chosen instead where a choice can answer it."""
+    lines = {
+        f"{booked.procedure.code}.{line.position}": line
+        for booked in case.procedures.all()
+        for line in booked.version.lines.all()
+    }
+    found: dict[str, dict[str, Any]] = {}
+    for line in pick.decide:
+        if line.blocking and line.unresolved not in found:
+            bill = lines.get(line.key.partition("/")[0])
+            found[line.unresolved] = {"sentence": line.unresolved, **_instead(bill, line, case, user)}
+    return list(found.values())
+
+
+def _instead(bill, line: PickLine, case: Case, user) -> dict[str, Any]:
+    """Items a person may choose for a line whose own item is not for this patient."""
+    if bill is None or (bill.item is None and not bill.slot.startswith(("GRAFT", "MEMBRANE"))):
+        return {"options": []}
+    items = access.visible(user, Item).filter(is_active=True, single_patient_use=True)
+    if bill.item is not None:
+        items = items.filter(category=bill.item.category).exclude(pk=bill.item_id)
+        subject = f"item:{bill.item.code}"
+    else:
+        category = {"G": "Bone graft", "M": "Membrane"}[bill.slot[0]]
+        items, subject = items.filter(category=category), bill.slot
+    declined = case.patient.declined_origins
+    options = [{"pk": item.pk, "name": item.name} for item in items if not item.origins & declined]
+    return {"options": options, "subject": subject, "site_id": line.site_id or ""}
+
+
 def _option_code(line: PickLine) -> str:
     return line.item.code if line.item is not None else "IMPLANT_PLANNED"
 
@@ -251,8 +286,10 @@ def _need(line: PickLine, case: Case) -> dict[str, Any]:
             line.set_out, "Sealed in reach"
         )
     sealed_on_finding = line.finding is not None and line.known is None
-    return line_words(line, case.clinic) | {
+    stays = line.item is None or line.item.category in STAYS
+    return line_words(line, case.clinic, with_tooth=len(case.sites.all()) > 1) | {
         "when": when,
+        "matters": stays or line.must_scan or line.short or line.set_out not in ("open", "room stock"),
         "chance": line.chance if sealed_on_finding else None,
         "item": line.item,
     }
@@ -261,7 +298,7 @@ def _need(line: PickLine, case: Case) -> dict[str, Any]:
 def _history(case: Case, user) -> list[dict[str, Any]]:
     entries = (
         access.visible(user, AuditEntry)
-        .filter(subject=case.code, clinic=case.clinic)
+        .filter(subject=case.code, clinic=case.clinic, action__startswith="case.")
         .select_related("by")
         .order_by("-at", "-pk")[:_LATEST]
     )

@@ -30,13 +30,16 @@ def closing_page(case: Case, *, user) -> dict[str, Any]:
     kept = _undoable(case, user)
     # What was taken off again before surgery is no part of the account.
     rows = [_unit(unit, case, sites) for unit in units if unit.outcome != Outcome.PUT_BACK or unit.pk in kept]
+    opened = [row for row in rows if row["pending"] and row["opened"]]
     missing = unaccounted(case)
     return {
         "case": case,
         "teeth": teeth_shown(case),
         "over": over_words(case),
         "procedures_words": ", ".join(booked.procedure.short_name for booked in case.procedures.all()),
-        "opened": [row for row in rows if row["pending"] and row["opened"]],
+        "opened": opened,
+        "opened_first": [row for row in opened if row["matters"]],
+        "opened_rest": [row for row in opened if not row["matters"]],
         "sealed": [row for row in rows if row["pending"] and not row["opened"]],
         "recorded": [row for row in rows if not row["pending"]],
         "total": len(rows),
@@ -59,8 +62,9 @@ def _undoable(case: Case, user) -> set[int]:
 
 
 def _unit(unit: TrayUnit, case: Case, sites: list) -> dict[str, Any]:
-    name, rest = name_and_rest(unit.lot.item.name)
-    by_tooth = len(sites) > 1 and unit.lot.item.category in STAYS
+    item = unit.lot.item
+    name, rest = name_and_rest(item.name)
+    by_tooth = len(sites) > 1 and item.category in STAYS
     uses = (
         [(f"used:{site.pk}", f"Used at {show(site.tooth, case.clinic.tooth_notation)}") for site in sites]
         if by_tooth
@@ -76,6 +80,8 @@ def _unit(unit: TrayUnit, case: Case, sites: list) -> dict[str, Any]:
         "place": str(unit.place),
         "pending": unit.outcome == Outcome.PENDING,
         "opened": unit.opened_at is not None,
+        # What stays in the patient, or is its own record, is looked at one by one.
+        "matters": item.category in STAYS or item.is_unit_tracked or item.human_tissue,
         "uses": uses,
         "said": _fate_words(unit, case),
         "shape": {Outcome.USED: "done", Outcome.WASTED: "thin"}.get(unit.outcome, "ready"),

@@ -6,11 +6,14 @@ from dataclasses import dataclass, field
 from django.shortcuts import render
 from django.views.decorators.http import require_safe
 
+from kits.models import Case
 from kits.pick_values import DONE, PickList
 from kits.picking import day_pick_lists
 from kits.views.today import asked_day, neighbours
 from kits.views.words import name_and_rest
 from practice import access, clock
+
+_WAITING = (Case.State.BOOKED, Case.State.SET_OUT)
 
 
 @dataclass
@@ -51,12 +54,14 @@ def gather(request):
     """List everything a day still needs, place by place."""
     now_on = clock.today(clinic=request.clinic)
     on = asked_day(request, now_on)
-    lists = day_pick_lists(clinic=request.clinic, on=on, today=now_on)
+    every = day_pick_lists(clinic=request.clinic, on=on, today=now_on)
+    lists = [pick for pick in every if pick.case.state in _WAITING and pick.done < pick.total]
     shown = {
         "on": on,
         "places": by_place(lists),
         "short": [(pick, line) for pick in lists for line in pick.short],
-        "cases": lists,
+        "cases": every,
+        "count": len(lists),
         "now": clock.now(),
         **neighbours(request, on),
     }

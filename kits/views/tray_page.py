@@ -33,7 +33,7 @@ def tray_page(pick: PickList, *, user, fresh: str = "") -> dict[str, Any]:
         "open_count": count_of(pick.open),
         "sets": [draw.line(line) for line in pick.sets],
         "sets_count": count_of(pick.sets),
-        "pouches": [draw.pouch(pouch) for pouch in pick.pouches],
+        "pouches": [draw.pouch(pouch, by_tooth=_is_by_tooth(pouch, pick)) for pouch in pick.pouches],
         "sealed_count": count_of(sealed),
         "room": [line_words(line, case.clinic) for line in pick.room],
         "undecided": undecided_words(pick),
@@ -48,6 +48,8 @@ class _Drawing:
     def __init__(self, case: Case, fresh: str, may_set_out: bool, may_open: bool) -> None:
         self.case, self.fresh = case, fresh
         self.may_set_out, self.may_open = may_set_out, may_open
+        # With one tooth every line would say the same.
+        self.with_tooth = len(case.sites.all()) > 1
 
     def url(self, name: str, **query) -> str:
         """The address of an action on this case."""
@@ -55,7 +57,7 @@ class _Drawing:
 
     def line(self, line: PickLine, *, opened: bool = False) -> dict[str, Any]:
         """A line with its tick, and its own way to open it where the pouch leaves that to a person."""
-        shown = line_words(line, self.case.clinic)
+        shown = line_words(line, self.case.clinic, with_tooth=self.with_tooth)
         if self.may_set_out and line.item is not None and line.known is not False:
             off = {"off": 1} if line.state == DONE else {}
             shown["tick_url"] = self.url("pick_tick", line=line.key, **off)
@@ -64,7 +66,7 @@ class _Drawing:
         shown["fresh"] = line.key == self.fresh
         return shown
 
-    def pouch(self, pouch: Pouch) -> dict[str, Any]:
+    def pouch(self, pouch: Pouch, *, by_tooth: bool) -> dict[str, Any]:
         """A pouch with the one touch that opens it, once surgery has begun."""
         by_line = pouch.choose_one or pouch.opened
         absent = pouch.finding is not None and all(line.known is False for line in pouch.lines)
@@ -76,6 +78,8 @@ class _Drawing:
             "absent": absent,
             "lines": [self.line(line, opened=by_line) for line in pouch.lines],
         }
+        if by_tooth:
+            return shown | ({} if pouch.opened else {"chance": None, "note": "Opened together with the tooth"})
         return shown | (self._opening(pouch, absent) if self.may_open else {})
 
     def _opening(self, pouch: Pouch, absent: bool) -> dict[str, str]:
@@ -97,6 +101,15 @@ class _Drawing:
         }
 
 
+def _is_by_tooth(pouch: Pouch, pick: PickList) -> bool:
+    """Whether the finding of a pouch of the whole case is recorded tooth by tooth."""
+    return pouch.site_id is None and any(
+        other.finding == pouch.finding and other.site_id is not None
+        for other in pick.pouches
+        if pouch.finding is not None
+    )
+
+
 def _is_sealed(line: PickLine) -> bool:
     return any(unit.opened_at is None and not unit.outcome for unit in line.units)
 
@@ -113,7 +126,7 @@ def found_label(pouch: Pouch) -> str:
 
 
 def _pouch_note(pouch: Pouch) -> str:
-    return "Opened on the surgeon's word" if pouch.finding is None else "chance by the bill"
+    return "Opened on the surgeon's word" if pouch.finding is None else ""
 
 
 def over_words(case: Case) -> str:

@@ -5,7 +5,7 @@ from collections.abc import Iterable, Sequence
 from typing import Any
 
 from kits.models import Case
-from kits.pick_values import DECIDE, DONE, ON_USE, SHORT, PickLine
+from kits.pick_values import DECIDE, DONE, ON_USE, SHORT, TODO, PickLine
 from practice.models import Clinic
 from practice.teeth import show, spoken
 
@@ -13,19 +13,28 @@ from practice.teeth import show, spoken
 LONGEST_NAME = 58
 _BRACKETS = re.compile(r" \(([^()]*)\)$")
 # Notes of a bill that name findings by code, or sections of a file, say nothing to the person at the tray.
-_CODED = re.compile(r"\bF-[A-Z0-9]+\b|\bPLAN\b|\bsection \d|\bshare \d")
+_CODED = re.compile(
+    r"\bF-[A-Z0-9]+\b|\bPLAN\b|\bsection \d|\bshare \d|\b0\.\d|\b(?:SKG|GBRX|IMM|DELG?|SCR|SLT|RDG|CTG|FAR)\b"
+)
 _SHAPES = {DONE: "done", SHORT: "stop", DECIDE: "waiting", ON_USE: ""}
 
 
 def name_and_rest(name: str) -> tuple[str, str]:
-    """A long catalogue name as what it is and the rest of its description; a short one as it stands."""
-    rest = ""
+    """A long catalogue name as what it is and the rest of its description; a short one as it stands.
+
+    Where only the first words fit, the size at the end of the name stays with them.
+    """
+    bracket = ""
     if len(name) > LONGEST_NAME and (found := _BRACKETS.search(name)):
-        name, rest = name[: found.start()], found[1]
-    while len(name) > LONGEST_NAME and ", " in name:
-        name, last = name.rsplit(", ", 1)
-        rest = f"{last}, {rest}" if rest else last
-    return name, rest
+        name, bracket = name[: found.start()], found[1]
+    parts = name.split(", ")
+    kept = 1
+    while kept < len(parts) and len(", ".join(parts[: kept + 1])) <= LONGEST_NAME:
+        kept += 1
+    head, rest = parts[:kept], parts[kept:]
+    if kept == 1 and len(rest) > 1 and any(sign.isdigit() for sign in rest[-1]):
+        head.append(rest.pop())
+    return ", ".join(head), ", ".join([*rest, bracket] if bracket else rest)
 
 
 def plain_note(note: str) -> str:
@@ -49,11 +58,11 @@ def heading_of(text: str, tooth: str, clinic: Clinic) -> str:
     return text.replace(f" at {tooth}", f" at {show(tooth, clinic.tooth_notation)}") if tooth else text
 
 
-def line_words(line: PickLine, clinic: Clinic) -> dict[str, Any]:
+def line_words(line: PickLine, clinic: Clinic, *, with_tooth: bool = True) -> dict[str, Any]:
     """One tray line as templates/ui/line.html takes it, without its addresses."""
     name, rest = name_and_rest(line.description)
     lots, place, expiry = _where(line)
-    tooth = f"at {show(line.tooth, clinic.tooth_notation)}" if line.tooth else ""
+    tooth = f"at {show(line.tooth, clinic.tooth_notation)}" if line.tooth and with_tooth else ""
     note = "; ".join(part for part in (rest, tooth, plain_note(line.note), line.unresolved) if part)
     return {
         "key": line.key,
@@ -61,7 +70,7 @@ def line_words(line: PickLine, clinic: Clinic) -> dict[str, Any]:
         "name": name,
         "quantity": None if line.item is not None and line.item.is_set else line.quantity,
         "note": note,
-        "state": _SHAPES.get(line.state, ""),
+        "state": "thin" if line.shared and line.state == TODO else _SHAPES.get(line.state, ""),
         "word": _word(line),
         "lot": lots,
         "place": place,
