@@ -7,7 +7,7 @@ import datetime as dt
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
-from django.db.models import QuerySet
+from django.db.models import Q, QuerySet
 
 from kits.case_lines import lines_of
 from kits.case_loading import with_plans
@@ -115,11 +115,10 @@ def made_short_by(*, case: Case, lot: Lot, place: Place, quantity: int) -> Case 
     The earlier cases are given the stock twice, with and without the units; whoever then gets less of its
     own was promised them. A case that would lack them anyway is not made short.
     """
-    earlier = [
-        other
-        for other in open_cases(clinic=case.clinic, through=case.on)
-        if (other.starts_at, other.pk) < (case.starts_at, case.pk)
-    ]
+    before_us = Q(starts_at__lt=case.starts_at) | Q(starts_at=case.starts_at, pk__lt=case.pk)
+    earlier = list(open_cases(clinic=case.clinic, through=case.on).filter(before_us))
+    if not earlier:
+        return None
     lines = lines_of(earlier)
     needs = [
         _need(other, line)

@@ -11,7 +11,7 @@ from pathlib import Path
 from kits import picking
 from kits.importing_boms import import_boms
 from kits.models import Case, Preference, Procedure, TrayUnit
-from kits.scheduling import book
+from kits.scheduling import book, plan_site
 from stock.item_facts import approver_of, size_facts
 from stock.models import Balance, Item, Lot, Place
 from stock.posting import Movement, Posting, post_many
@@ -132,12 +132,25 @@ class Kits:
         """Set out everything of a case: scan what has to be scanned, tick the rest."""
         by = self.cast.assistant
         case = picking.begin(case=case, by=by, at=NOW)
-        for line in case.tray_lines.exclude(set_out="room stock").select_related("item"):
-            if line.item.is_unit_tracked:
-                for _ in range(line.quantity):
-                    self.scan_one(case, line.item)
-            else:
-                picking.tick(line=line, by=by, at=NOW)
+        for line in picking.pick_list(case=case, today=TODAY).wanted:
+            if line.kind != "stock":
+                picking.tick(line=line.line, by=by, at=NOW)
+            for part in line.parts:
+                picking.put_on_tray(
+                    line=line.line,
+                    lot=part.lot,
+                    place=part.place,
+                    quantity=part.quantity,
+                    scanned=line.must_scan,
+                    by=by,
+                    at=NOW,
+                )
+        return case
+
+    def plan(self, case: Case, implant: str) -> Case:
+        """Plan the same implant at every site of a case."""
+        for site in case.sites.all():
+            plan_site(case=case, tooth=site.tooth, implant=self.items[implant], by=None, at=NOW)
         return case
 
     def scan_one(self, case: Case, item: Item):
@@ -183,6 +196,8 @@ def kits() -> Kits:
     """Build the cast, the catalogue, the bills and the two glove cards."""
     people = cast()
     items = catalogue()
+    # The cast's own implants would double sizes of the trade catalogue.
+    Item.objects.filter(code__in=("IMP-CR-4310", "IMP-CW-5010")).update(is_active=False)
     bills()
     for person, size in ((people.clinician, "PPE-SG80"), (people.assistant, "PPE-SG70")):
         Preference.objects.create(user=person, slot="GLOVE", item=items[size])
