@@ -64,6 +64,11 @@ class MoveShown:
         """Units moved, without the sign."""
         return abs(self.entry.quantity)
 
+    @property
+    def may_correct(self) -> bool:
+        """Whether it can be put right here: not a case's, no correction, and not put right already."""
+        return not (self.case or self.entry.corrects_id or self.was_corrected)
+
 
 @dataclass(frozen=True)
 class LotsPage:
@@ -80,6 +85,11 @@ class LotsPage:
     patients_elsewhere: int
     moves_elsewhere: int
     is_told: bool
+
+    @property
+    def is_several(self) -> bool:
+        """Whether more than one lot is told of, so that each row has to name its own."""
+        return len(self.lots) > 1
 
     @property
     def patient_number(self) -> int:

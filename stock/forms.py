@@ -24,11 +24,11 @@ class PlaceChoice(forms.ModelChoiceField):
     """A place, named with its clinic and what lies there where that is known."""
 
     quantities: dict[int, int] = {}
-    names_clinic = False
+    clinic = None
 
     def label_from_instance(self, place):
-        """Words of one choice."""
-        name = f"{place} ({place.clinic})" if self.names_clinic else str(place)
+        """Words of one choice; the clinic is named where it is another than the present one."""
+        name = str(place) if self.clinic in (None, place.clinic) else f"{place}, {place.clinic}"
         units = self.quantities.get(place.pk)
         return name if units is None else f"{name}: {units} there"
 
@@ -64,27 +64,23 @@ class HandleForm(forms.Form):
     place = PlaceChoice(label="From", queryset=Place.objects.none(), empty_label=None)
     quantity = forms.IntegerField(label="Units", min_value=1, initial=1)
 
-    def __init__(self, *args, lots, places, quantities, names_clinic=False, **kwargs):
+    def __init__(self, *args, lots, places, quantities, clinic=None, targets=None, **kwargs):
         super().__init__(*args, **kwargs)
         self.fields["lot"].queryset = lots
         self.fields["place"].queryset = places
         self.fields["place"].quantities = quantities
-        self.fields["place"].names_clinic = names_clinic
-        if len(quantities) == 1:
-            self.fields["quantity"].widget.attrs["max"] = next(iter(quantities.values()))
+        self.fields["place"].clinic = clinic
+        if "to_place" in self.fields:
+            self.fields["to_place"].queryset = targets
+            self.fields["to_place"].clinic = clinic
 
 
 class MoveForm(HandleForm):
     """Where to move them."""
 
-    to_place = PlaceChoice(label="To", queryset=Place.objects.none())
+    to_place = PlaceChoice(label="To", queryset=Place.objects.none(), empty_label="Choose a place")
     note = forms.CharField(label="Note", max_length=200, required=False)
-
-    def __init__(self, *args, targets, **kwargs):
-        super().__init__(*args, **kwargs)
-        self.fields["to_place"].queryset = targets
-        self.fields["to_place"].names_clinic = self.fields["place"].names_clinic
-        self.order_fields(["lot", "key", "place", "to_place", "quantity", "note"])
+    field_order = ("lot", "key", "place", "to_place", "quantity", "note")
 
 
 class UseForm(HandleForm):
@@ -93,9 +89,6 @@ class UseForm(HandleForm):
     note = forms.CharField(
         label="Used for", max_length=200, help_text="Use in surgery is recorded with its case instead."
     )
-
-    def __init__(self, *args, targets=None, **kwargs):
-        super().__init__(*args, **kwargs)
 
 
 class WasteForm(HandleForm):
@@ -106,9 +99,26 @@ class WasteForm(HandleForm):
     )
     note = forms.CharField(label="Note", max_length=200, required=False)
 
-    def __init__(self, *args, targets=None, **kwargs):
-        super().__init__(*args, **kwargs)
-        self.order_fields(["lot", "key", "place", "quantity", "reason", "note"])
+
+class CountForm(HandleForm):
+    """What was counted; what is recorded is not shown, so that the count is honest."""
+
+    quantity = forms.IntegerField(label="Counted units", min_value=0)
+    note = forms.CharField(
+        label="Note",
+        max_length=200,
+        required=False,
+        help_text="For human tissue: what was found, and whom you told.",
+    )
+
+    def __init__(self, *args, quantities, **kwargs):
+        super().__init__(*args, quantities={}, **kwargs)
+
+
+class CorrectionForm(forms.Form):
+    """Why an entry was wrong."""
+
+    note = forms.CharField(label="Why was it wrong?", max_length=200)
 
 
 class ReasonForm(forms.Form):
@@ -167,3 +177,7 @@ class ReceiveForm(forms.Form):
         self.fields["item"].queryset = items
         self.fields["place"].queryset = places
         self.fields["order_line"].queryset = lines
+
+    def clean_label_as_scanned(self):
+        """As much of the label as is kept."""
+        return self.cleaned_data["label_as_scanned"][:200]

@@ -81,7 +81,7 @@ class OrderTable(tables.Table):
     lines_number = tables.Column(verbose_name="Lines", attrs=LOW_NUMBER)
     price = tables.Column(verbose_name="Price", attrs=NUMBER)
     created_at = tables.DateTimeColumn(verbose_name="Made", format="j M Y", attrs=DATE)
-    expected_on = tables.Column(verbose_name="Expected", attrs=DATE)
+    expected_on = tables.Column(verbose_name="Expected", attrs=DATE, default="–")
     state = tables.TemplateColumn(
         '{% include "ui/status.html" with state=record.shape word=record.get_state_display only %}',
         verbose_name="State",

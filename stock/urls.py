@@ -2,7 +2,7 @@
 
 from django.urls import path, register_converter
 
-from stock.views import handling, orders, places, receiving
+from stock.views import decisions, handling, orders, places, receiving
 
 
 class OrderNumber:
@@ -26,11 +26,13 @@ urlpatterns = [
     path("stock/move/", handling.stock_move, name="stock_move"),
     path("stock/use/", handling.stock_use, name="stock_use"),
     path("stock/write-off/", handling.stock_waste, name="stock_waste"),
+    path("stock/count/", handling.stock_count, name="stock_count"),
+    path("stock/entries/<int:entry_id>/correct/", decisions.entry_correct, name="entry_correct"),
     path("stock/places/", places.places, name="places"),
     path("stock/places/<int:place_id>/", places.place, name="place"),
-    path("lots/<int:lot_id>/hold/", handling.lot_hold, name="lot_hold"),
-    path("lots/<int:lot_id>/recall/", handling.lot_recall, name="lot_recall"),
-    path("lots/<int:lot_id>/release/", handling.lot_release, name="lot_release"),
+    path("lots/<int:lot_id>/hold/", decisions.lot_hold, name="lot_hold"),
+    path("lots/<int:lot_id>/recall/", decisions.lot_recall, name="lot_recall"),
+    path("lots/<int:lot_id>/release/", decisions.lot_release, name="lot_release"),
     path("orders/", orders.orders, name="orders"),
     path("orders/<order_number:order_number>/", orders.order, name="order"),
     path("orders/<order_number:order_number>/sheet/", orders.order_sheet, name="order_sheet"),

@@ -8,6 +8,7 @@ from django.conf import settings
 from django.db.backends.base.operations import BaseDatabaseOperations
 from playwright.sync_api import sync_playwright
 
+from practice import clock
 from tests import builders
 from tests.append_only_off import triggers_off
 
@@ -48,6 +49,14 @@ def _flush_past_the_triggers():
 def cast(db) -> builders.Cast:
     """The standing cast: one practice, two clinics, people with roles, suppliers, items and places."""
     return builders.cast()
+
+
+@pytest.fixture
+def the_day(monkeypatch):
+    """Let pages believe that it is builders.TODAY, so that what the builders make stays in date."""
+    monkeypatch.setattr(clock, "now", lambda: builders.NOW)
+    monkeypatch.setattr(clock, "today", lambda *, clinic=None: builders.TODAY)
+    return builders.TODAY
 
 
 @pytest.fixture

@@ -51,6 +51,7 @@ def lot(request, lot_id):
         "page": page,
         "standing": page.lots[0].standing,
         "may_handle": handled_at(page, handling) and access.may(request.user, request.clinic, "handle_stock"),
+        "may_correct": access.may(request.user, request.clinic, "handle_stock"),
         "may_decide": access.may(request.user, request.clinic, "decide_holds"),
         "reason_form": ReasonForm(),
     }

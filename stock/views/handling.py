@@ -1,4 +1,4 @@
-"""Move, use, waste: scan a lot, say how many and where. Hold and release a lot."""
+"""Move, use, write off, count: scan a lot, say how many and where."""
 
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -6,12 +6,12 @@ from dataclasses import dataclass
 from django.contrib import messages
 from django.shortcuts import redirect, render
 from django.urls import reverse
-from django.views.decorators.http import require_http_methods, require_POST
+from django.views.decorators.http import require_http_methods
 
 from practice import access, clock
 from practice.refusals import Refusal
-from stock import consuming, holds, moving
-from stock.forms import MoveForm, ReasonForm, UseForm, WasteForm
+from stock import consuming, correcting, moving
+from stock.forms import CountForm, MoveForm, UseForm, WasteForm
 from stock.looking_up import look_up
 from stock.models import Entry, Lot
 from stock.unit_words import units_words
@@ -28,6 +28,7 @@ class Task:
     button: str
     form: type
     do: Callable
+    caution: str = ""
     danger: bool = False
 
 
@@ -47,30 +48,43 @@ def _waste(*, lot, place, quantity, reason, **rest):
     return f"Wrote off {units_words(quantity, lot.item.stock_unit)} of {lot} from {place}: {why}."
 
 
-MOVE = Task(
-    "stock_move",
-    "Move",
-    "Scan what you move, then say where it goes.",
-    "Move",
-    MoveForm,
-    _move,
-)
+def _count(*, lot, place, quantity, **rest):
+    entries = correcting.correct_count(lot=lot, place=place, counted=quantity, **rest)
+    if not entries:
+        return f"The count of {lot} at {place} agrees with the record: {quantity}."
+    return (
+        f"{lot} at {place} now stands at {quantity}; the difference of {entries[0].quantity:+d} is recorded."
+    )
+
+
+MOVE = Task("stock_move", "Move", "Scan what you move, then say where it goes.", "Move", MoveForm, _move)
 USE = Task(
     "stock_use",
     "Use",
-    "For use outside a case, such as training or a walk-in visit.",
+    "Scan what was used outside a case.",
     "Record use",
     UseForm,
     _use,
+    "For use outside a case, such as training or a walk-in visit.",
 )
 WASTE = Task(
     "stock_waste",
     "Write off",
-    "What is written off leaves the stock for good; a mistake is put right by a new entry.",
+    "Scan what is written off.",
     "Write off",
     WasteForm,
     _waste,
+    "What is written off leaves the stock for good.",
     danger=True,
+)
+COUNT = Task(
+    "stock_count",
+    "Count",
+    "Scan what you count, then say how many lie there.",
+    "Record the count",
+    CountForm,
+    _count,
+    "Count first: what is recorded is not shown here.",
 )
 
 
@@ -99,13 +113,12 @@ def _form(request, task, lot, places):
     quantities = lying_at(lot, places)
     if not quantities:
         return None
-    several = len({place.clinic_id for place in places}) > 1
     return task.form(
         request.POST or None,
         lots=access.visible(request.user, Lot).select_related("item"),
         places=places.filter(pk__in=quantities),
         quantities=quantities,
-        names_clinic=several,
+        clinic=request.clinic,
         targets=places,
         initial={"lot": lot.pk, "key": fresh_key(task.name), "place": request.GET.get("place")},
     )
@@ -161,37 +174,8 @@ def stock_waste(request):
     return _handle(request, WASTE)
 
 
-def _decide(request, lot_id, verb, sentence):
-    lot = access.fetch(request.user, Lot, need="decide_holds", select=("item",), pk=lot_id)
-    form = ReasonForm(request.POST)
-    if not form.is_valid():
-        messages.error(request, f"Nothing was changed. Say in up to 160 characters why {lot} is {sentence}.")
-        return redirect("lot", lot_id=lot.pk)
-    try:
-        verb(lot=lot, reason=form.cleaned_data["reason"], by=request.user, at=clock.now())
-    except Refusal as refusal:
-        messages.error(request, str(refusal))
-    else:
-        messages.success(request, f"{lot} is {sentence}.")
-    return redirect("lot", lot_id=lot.pk)
-
-
-@access.signed_in(need="decide_holds")
-@require_POST
-def lot_hold(request, lot_id):
-    """Hold a lot, so that nothing of it reaches a tray."""
-    return _decide(request, lot_id, holds.hold, "held")
-
-
-@access.signed_in(need="decide_holds")
-@require_POST
-def lot_recall(request, lot_id):
-    """Mark a lot as recalled by its maker or bank."""
-    return _decide(request, lot_id, holds.recall, "recalled")
-
-
-@access.signed_in(need="decide_holds")
-@require_POST
-def lot_release(request, lot_id):
-    """Release a held or recalled lot."""
-    return _decide(request, lot_id, holds.release, "released")
+@access.signed_in(need="handle_stock")
+@require_http_methods(["GET", "HEAD", "POST"])
+def stock_count(request):
+    """Count the units of a lot at a place; a difference becomes an entry of its own."""
+    return _handle(request, COUNT)

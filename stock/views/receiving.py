@@ -13,7 +13,7 @@ from stock.forms import ReceiveForm
 from stock.looking_up import look_up
 from stock.models import Item, Order, OrderLine, Place
 from stock.order_progress import RECEIVABLE
-from stock.unit_words import unit_word, units_and_packs
+from stock.unit_words import units_and_packs, units_words
 from stock.views.scope import fresh_key
 
 
@@ -88,9 +88,19 @@ def _form(request, order, found):
     items = access.visible(request.user, Item).active().stocked()
     if request.method == "POST":
         lines = _lines(request, order, None)
-    return ReceiveForm(
+    form = ReceiveForm(
         request.POST or None, items=items, places=_places(request), lines=lines, initial=initial
     )
+    form.fields["quantity"].help_text = _pack_help(item, lines)
+    return form
+
+
+def _pack_help(item, lines):
+    """What a pack holds, so that nobody types packs for units."""
+    line = lines.first() if item is not None else None
+    if item is None or item.is_unit_tracked or line is None or line.pack_size == 1:
+        return ""
+    return f"Single units, not packs: 1 pack is {units_words(line.pack_size, item.stock_unit)}."
 
 
 def _page(request, form, order, found, fault, status):
@@ -129,7 +139,7 @@ def _receive(request, form):
     except Refusal as refusal:
         form.add_error(None, str(refusal))
         return None
-    units = f"{facts['quantity']} {unit_word(facts['quantity'], lot.item.stock_unit)}"
+    units = units_words(facts["quantity"], lot.item.stock_unit)
     messages.success(request, f"{units} of {lot} lie at {facts['place']}. Scan the next.")
     today = clock.today(clinic=request.clinic)
     if lot.last_usable_on is not None and lot.last_usable_on < today:

@@ -92,8 +92,8 @@ def _files(cast: builders.Cast) -> None:
 
 @pytest.fixture
 def standing(cast) -> Standing:
-    """The standing cast with a case, a lot, an order and a proposal."""
-    builders.lot(cast.membrane)
+    """The standing cast with a case, a lot on the shelf, an order and a proposal."""
+    builders.shelved(cast.membrane, cast.stockroom)
     _case(cast)
     _order(cast)
     _files(cast)
