@@ -25,6 +25,8 @@ from practice.refusals import Refusal
 BUILT = audit.action("demo.build", "built the demo practice {subject} for {today} from seed {seed}")
 # Days played between two writes: enough to make the writes few, few enough to keep the memory small.
 DAYS_A_WRITE = 28
+# The oldest story is the delivery of the lot that is recalled (unit: weeks).
+LEAST_WEEKS = 4
 
 
 class NotTheDemo(Refusal):
@@ -39,6 +41,13 @@ class NotTheDemo(Refusal):
         )
 
 
+class TooShort(Refusal):
+    """The stories of the past do not fit into so few weeks."""
+
+    def __init__(self, weeks: int) -> None:
+        super().__init__(f"The demo needs at least {LEAST_WEEKS} weeks of history, not {weeks}.")
+
+
 @dataclass(frozen=True)
 class Wish:
     """What demo is asked for: the day it is built for, the seed, and the weeks of history."""
@@ -46,6 +55,10 @@ class Wish:
     today: dt.date
     seed: int = 7
     weeks: int = 52
+
+    def __post_init__(self) -> None:
+        if self.weeks < LEAST_WEEKS:
+            raise TooShort(self.weeks)
 
 
 def built() -> Wish | None:

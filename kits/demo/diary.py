@@ -78,7 +78,11 @@ class Diary:
         for clinic, _, _ in CLINICS:
             if self.days.is_open(clinic, day):
                 due = self.waiting.pop((clinic, day), [])
-                if (clinic, day) not in self.kept_free:
+                if (clinic, day) in self.kept_free:
+                    for visit in [each for each in due if not each.is_visit]:
+                        due.remove(visit)
+                        self._wait(visit, day + ONE_DAY)
+                else:
                     due += self._arrivals(clinic, day)
                 due += self._maintenance(clinic, day)
                 found += self._seat(clinic, day, [v for v in due if v.booked_on <= self.days.today])

@@ -42,6 +42,8 @@ class Visit:
     # Findings (code -> present) that are told beforehand, and whether nobody books the removal of a membrane.
     forced: dict[str, bool] = field(default_factory=dict)
     forgets_removal: bool = False
+    # Units (item code -> number of the lot's draft) that go to this visit and to no other.
+    given: dict[str, int] = field(default_factory=dict)
 
     @property
     def is_visit(self) -> bool:

@@ -9,12 +9,14 @@ from dataclasses import dataclass
 from kits.demo import cast
 from kits.demo.days import ONE_DAY, DemoDays, moment
 from kits.demo.diary import Diary
+from kits.demo.drafting import Visit
 from kits.demo.mixes import RUN_DOWN
 from kits.demo.people import Cast
 from kits.demo.playing import PUT_BACK, USED, Played, Stage, UnitDraft
 from kits.demo.purchasing import Buyer
 from kits.demo.shelves import Shelves
 from kits.demo.supplies import Supplies
+from kits.requirements import Requirement
 from stock.models import Entry
 
 Kind, Reason = Entry.Kind, Entry.Reason
@@ -110,7 +112,7 @@ class Past:
             moves = tuple(Move(Kind.RECEIVE, lot, home, units) for lot, units in lots)
             self.steps.append(Step(moves, "saldovane", moment(day, 7, 10), f"order:{order.number}"))
 
-    def _set_out(self, visit) -> Played:
+    def _set_out(self, visit: Visit) -> Played:
         self.cases += 1
         patient = self.found.patients[visit.patient - 1]
         case = self.stage.begin(
@@ -120,7 +122,9 @@ class Past:
         if visit.cancelled == "early":
             return case
         for line, units in self.stage.wanted(case):
-            taken = self.shelves.take(visit.clinic, line.item_code, units, visit.on)
+            taken = self._given(visit, line) or self.shelves.take(
+                visit.clinic, line.item_code, units, visit.on
+            )
             missing = units - sum(piece for _, _, piece in taken)
             if missing and line.chance >= 0.5:
                 taken += self._fetch(visit.clinic, line.item_code, missing, visit.on)
@@ -132,6 +136,12 @@ class Past:
         if moves:
             self.steps.append(Step(tuple(moves), visit.assistant, at, f"case:{case.code}"))
         return case
+
+    def _given(self, visit: Visit, line: Requirement) -> list[tuple[int, tuple[str, str], int]]:
+        """The unit that a story keeps for this visit, where the line is surely used."""
+        if line.certain and line.item_code in visit.given:
+            return [(visit.given.pop(line.item_code), (visit.clinic, cast.STOCKROOM), 1)]
+        return []
 
     def _fetch(
         self, clinic: str, code: str, units: int, on: dt.date

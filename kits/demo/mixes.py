@@ -16,7 +16,8 @@ SURGERY = {
     "PIR": (0.4, 0.30),
     "IRM": (0.25, 0.30),
 }
-MAINTENANCE = ("V-MNT", 9.0, 0.35)
+# Maintenance beyond the first visit after a crown, which follows from it.
+MAINTENANCE = ("V-MNT", 5.0, 0.35)
 # Mean teeth (or implants) of a case.
 SITES = {
     "XTR": 1.4,
@@ -123,10 +124,10 @@ FOLLOW_UPS = {
     "XTR": (("V-SRM", 0.4, 7, 8),),
     "SKG": (("V-SRM", 1.0, 9, 12),),
     "GBRX": (("V-SRM", 1.0, 9, 12), ("V-SRM", 1.0, 21, 23)),
-    "IMM": (("V-SRM", 1.0, 9, 12), ("V-SRM", 0.5, 40, 45)),
-    "DEL": (("V-SRM", 1.0, 9, 12), ("V-SRM", 0.5, 40, 45)),
-    "DELG": (("V-SRM", 1.0, 11, 14), ("V-SRM", 0.5, 40, 45)),
-    "SCR": (("V-SRM", 1.0, 9, 12), ("V-SRM", 0.5, 40, 45)),
+    "IMM": (("V-SRM", 1.0, 9, 12), ("V-SRM", 0.35, 40, 45)),
+    "DEL": (("V-SRM", 1.0, 9, 12), ("V-SRM", 0.35, 40, 45)),
+    "DELG": (("V-SRM", 1.0, 11, 14), ("V-SRM", 0.35, 40, 45)),
+    "SCR": (("V-SRM", 1.0, 9, 12), ("V-SRM", 0.35, 40, 45)),
     "SLT": (("V-SRM", 1.0, 11, 14), ("V-SRM", 1.0, 27, 30)),
     "RDG": (("V-SRM", 1.0, 13, 15), ("V-SRM", 1.0, 27, 30), ("V-SRM", 1.0, 58, 63)),
     "CTG": (("V-SRM", 1.0, 7, 8), ("V-SRM", 1.0, 13, 15), ("V-SRM", 0.6, 40, 45)),

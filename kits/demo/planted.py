@@ -1,7 +1,6 @@
 """Stories that begin in the past: visits with a finding told beforehand, goods with a fate of their own."""
 
 import datetime as dt
-from dataclasses import dataclass
 
 from kits.demo import cast
 from kits.demo.days import ONE_DAY, moment
@@ -14,97 +13,87 @@ Kind = Entry.Kind
 RECALLED_DONOR, RECALLED_LOT, SIBLING_LOT = "HM-DON-9001", "HM-90417", "HM-90418"
 RESCUE_IMPLANT = "IMP-CW-60-080"
 RECALLED_ITEM, SIBLING_ITEM = "GRF-AL-050", "GRF-AL-025"
-RECALL_DAYS_AGO, CONSIGNED_EXPIRES_IN = 24, 40
+RECALL_DAYS_AGO, RECALLED_EXPIRES_IN, CONSIGNED_EXPIRES_IN = 24, 1400, 40
 # Patients of the stories, by their number; nobody else is chosen for these roles.
 PLATE_MISSING, SPUN, FORGOTTEN = 1000, 1003, 1006
+RECALLED_IN = (1060, 1070, 1080)
 
 
-@dataclass(frozen=True)
-class Planted:
-    """Days on which the stories of the past happened."""
-
-    plate_missing_on: dt.date
-    spun_on: dt.date
-    forgotten_on: dt.date
-    recalled_received_on: dt.date
-
-
-def plant(past: Past, diary: Diary) -> Planted:
+def plant(past: Past, diary: Diary) -> None:
     """Put the stories into the appointment book and the deliveries, before the past is played."""
     days = past.days
 
     def ago(number: int) -> dt.date:
         return days.open_from("A", days.today - ONE_DAY * number)
 
-    planted = Planted(ago(14), ago(9), ago(11), ago(RECALL_DAYS_AGO))
-    diary.plant(
-        Visit(
-            "SKG",
-            "A",
-            planted.plate_missing_on,
-            past.found.accepting(PLATE_MISSING),
-            ("21",),
-            clinician="tessamore",
-            forced={"F-FPM": True, "F-FPM2": False, "F-VOL": False},
-            note="Facial plate missing: 20 x 30 sheet and one more vial used.",
-        )
-    )
-    diary.plant(
-        Visit(
-            "IMM",
-            "A",
-            planted.spun_on,
-            past.found.accepting(SPUN),
-            ("14",),
-            implants={"14": "IMP-CR-43-130"},
-            clinician="tessamore",
-            guided=True,
-            forced={"F-PST": True, "F-NST": False, "F-SHORT": False},
-            note="4.3 x 13 was not firm, 5.0 x 13 placed: platform CW now, restorative plan to change.",
-        )
-    )
-    diary.plant(
-        Visit(
-            "SKG",
-            "A",
-            planted.forgotten_on,
-            past.found.accepting(FORGOTTEN),
-            ("15",),
-            clinician="okwendale",
-            membrane_class="dense ptfe",
-            forced={"F-FPM": True, "F-FPM2": False},
-            forgets_removal=True,
-            note="Dense PTFE sheet placed; nobody has booked its removal yet.",
-        )
-    )
-    past.planted[planted.recalled_received_on].append(lambda: _deliver_recalled(past, planted))
+    for visit in (_plate_missing(ago(14)), _spun(ago(9)), _forgotten(ago(11))):
+        visit.patient = past.found.accepting(visit.patient)
+        diary.plant(visit)
+    received_on = ago(RECALL_DAYS_AGO)
+    lots = _recalled_lots(past, moment(received_on, 7, 12))
+    for place, patient in enumerate(RECALLED_IN):
+        visit = _grafted(ago(RECALL_DAYS_AGO - 3 - 2 * place), past.found.accepting(patient))
+        visit.given = {RECALLED_ITEM: lots[place]}
+        diary.plant(visit)
+    past.planted[received_on].append(lambda: _deliver_recalled(past, lots, moment(received_on, 7, 12)))
     past.planted[ago(20)].append(lambda: _deliver_consigned(past, ago(20)))
-    return planted
 
 
-def _deliver_recalled(past: Past, planted: Planted) -> None:
-    """Seven vials of one donor: three where the next cases take them, four with other fates.
+def _plate_missing(on: dt.date) -> Visit:
+    return Visit(
+        *("SKG", "A", on, PLATE_MISSING, ("21",)),
+        clinician="tessamore",
+        forced={"F-FPM": True, "F-FPM2": False, "F-VOL": False},
+        note="Facial plate missing: 20 x 30 sheet and one more vial used.",
+    )
 
-    Two more vials of the same donor come in another lot.
-    """
-    day = planted.recalled_received_on
-    at, soon = moment(day, 7, 12), past.days.today + ONE_DAY * 60
-    shelf = ("A", cast.STOCKROOM)
-    moves = []
-    for number in range(1, 8):
-        lot = past.buyer.tissue_unit(
-            RECALLED_ITEM, lot=RECALLED_LOT, donor=RECALLED_DONOR, unit=number, expires_on=soon, at=at
-        )
-        place = ("B", cast.STOCKROOM) if number == 7 else shelf
-        moves.append(Move(Kind.RECEIVE, lot, place, 1))
-        if number <= 3:
-            past.shelves.put(lot, place, 1)
-    for number in (11, 12):
-        lot = past.buyer.tissue_unit(
-            SIBLING_ITEM, lot=SIBLING_LOT, donor=RECALLED_DONOR, unit=number, expires_on=soon, at=at
-        )
-        moves.append(Move(Kind.RECEIVE, lot, shelf, 1))
-    for move in moves:
+
+def _spun(on: dt.date) -> Visit:
+    return Visit(
+        *("IMM", "A", on, SPUN, ("14",)),
+        implants={"14": "IMP-CR-43-130"},
+        clinician="tessamore",
+        forced={"F-PST": True, "F-NST": False, "F-SHORT": False},
+        note="4.3 x 13 was not firm, 5.0 x 13 placed: platform CW now, restorative plan to change.",
+    )
+
+
+def _forgotten(on: dt.date) -> Visit:
+    return Visit(
+        *("SKG", "A", on, FORGOTTEN, ("15",)),
+        clinician="okwendale",
+        membrane_class="dense ptfe",
+        forced={"F-FPM": True, "F-FPM2": False},
+        forgets_removal=True,
+        note="Dense PTFE sheet placed; nobody has booked its removal yet.",
+    )
+
+
+def _grafted(on: dt.date, patient: int) -> Visit:
+    """A socket graft that one vial of the recalled lot goes into."""
+    return Visit(
+        *("SKG", "A", on, patient, ("25",)),
+        choices=[("GRAFT_SIZED", "", RECALLED_ITEM, 1)],
+        forced={"F-VOL": False},
+    )
+
+
+def _recalled_lots(past: Past, at: dt.datetime) -> list[int]:
+    """Drafts of seven vials of one lot, and of two of another lot of the same donor."""
+    kinds = [(RECALLED_ITEM, RECALLED_LOT, number) for number in range(1, 8)]
+    kinds += [(SIBLING_ITEM, SIBLING_LOT, number) for number in (11, 12)]
+    expires_on = past.days.today + ONE_DAY * RECALLED_EXPIRES_IN
+    return [
+        past.buyer.tissue_unit(item, lot=lot, donor=RECALLED_DONOR, unit=number, expires_on=expires_on, at=at)
+        for item, lot, number in kinds
+    ]
+
+
+def _deliver_recalled(past: Past, lots: list[int], at: dt.datetime) -> None:
+    """All but one vial go onto the shelf at Skellowick Road; nobody but the stories takes them."""
+    for number, lot in enumerate(lots, start=1):
+        clinic = "B" if number == 7 else "A"
+        move = Move(Kind.RECEIVE, lot, (clinic, cast.STOCKROOM), 1)
         past.steps.append(Step((move,), "saldovane", at, "demo"))
 
 

@@ -218,7 +218,7 @@ class Stories:
         self.bookings.take(visit)
 
     def _declines_porcine(self) -> None:
-        """Collagen was planned before anybody looked at the consent: blocked, and PTFE is what is accepted."""
+        """Collagen was planned before anybody looked at the consent: blocked; PTFE is what is accepted."""
         patient = Patient.objects.filter(
             declines_porcine=True, declines_human=False, declines_bovine=False
         ).first()

@@ -13,7 +13,7 @@ from kits.models import BomLine
 from kits.requirements import ROOM
 from practice.importing import Options
 from stock.bulk import name_by_gtin
-from stock.importing_catalogue import import_catalogue, read_catalogue
+from stock.importing_catalogue import CatalogueRow, import_catalogue, read_catalogue
 from stock.models import Item, SupplierItem
 
 FIXTURES = settings.BASE_DIR / "fixtures"
@@ -22,7 +22,8 @@ FIXTURES = settings.BASE_DIR / "fixtures"
 GTIN_PREFIX = "02999"
 DECLINABLE = frozenset({"human", "porcine", "bovine"})
 # Unit price below which the suggested par is kept so many times (currency of the practice).
-FACTORS = ((5, 2.2), (30, 1.8), (float("inf"), 1.5))
+FACTORS = ((5, 2.3), (30, 1.9), (float("inf"), 1.6))
+FEW = 4
 
 
 @dataclass(frozen=True)
@@ -71,14 +72,17 @@ def bring_in_supplies(*, at: dt.datetime, today: dt.date, by) -> Supplies:
         items=items,
         sold={line.item.code: line for line in sold},
         kept={
-            clinic: {row.facts["code"]: _kept(row.suggested_pars[n], row.sold) for row in rows}
-            for n, clinic in enumerate(("A", "B"))
+            clinic: {row.facts["code"]: _kept(row, n) for row in rows} for n, clinic in enumerate(("A", "B"))
         },
     )
 
 
-def _kept(par: int, sold: dict) -> int:
-    """What a clinic orders up to: the suggested par, more of what costs little and would be missed at once."""
-    price = (sold["pack_price"] or 0) / sold["pack_size"]
+def _kept(row: CatalogueRow, clinic: int) -> int:
+    """What a clinic orders up to: the suggested par, more of what costs little and is missed at once.
+
+    Where the file suggests few or none of something that is used, one more is kept.
+    """
+    par, price = row.suggested_pars[clinic], (row.sold["pack_price"] or 0) / row.sold["pack_size"]
     factor = next(factor for limit, factor in FACTORS if price < limit)
-    return ceil(par * factor)
+    used = row.weekly_use[clinic] > 0
+    return ceil(par * factor) + int(used and par < FEW)

@@ -32,8 +32,8 @@ class Command(BaseCommand):
 
     def handle(self, *args, **options):
         """Build where needed, print the sign-ins, serve until stopped; exit 1 when refused."""
-        wish = Wish(options["today"] or clock.today(), options["seed"], options["weeks"])
         try:
+            wish = Wish(options["today"] or clock.today(), options["seed"], options["weeks"])
             self._ensure(wish, fresh=options["fresh"])
         except Refusal as refusal:
             raise CommandError(str(refusal), returncode=1)
