@@ -50,6 +50,7 @@ def scan(*, case: Case, text: str, by, at: dt.datetime, today: dt.date) -> ScanA
     item codes and set codes. Scanning a booked case begins its tray. Units that are one record each come
     singly; of other lots as many as the line still asks for and the place holds.
     """
+    case.refresh_from_db(fields=["state"])
     try:
         case = begin(case=case, by=by, at=at) if case.state == Case.State.BOOKED else case
         meant = meaning(text=text, case=case, today=today)
