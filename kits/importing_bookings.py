@@ -314,9 +314,12 @@ def _note_closed_days(known: Clinicwise, bookings: list[Understood]) -> None:
     closures = [(c.starts_on, c.ends_on) for c in known.clinic.closures.all()]
     closures += [(first, last) for _, first, last, _ in known.file.closures]
     days = Workdays(known.clinic.open_weekdays, tuple(closures))
+    shut: dict[dt.date, list[Understood]] = {}
     for booking in bookings:
         on = booking.booked.starts_at.date()
         if not days.is_open(on):
-            known.report.notices.append(
-                _problem(known, booking.booked, "on", f"{known.clinic} is closed on that day.")
-            )
+            shut.setdefault(on, []).append(booking)
+    for there in shut.values():
+        count = "1 booking" if len(there) == 1 else f"{len(there)} bookings"
+        sentence = f"{known.clinic} is closed on that day: {count}, this one first."
+        known.report.notices.append(_problem(known, there[0].booked, "on", sentence))

@@ -11,6 +11,10 @@ WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", 
 class SignInForm(AuthenticationForm):
     """Sign-in name and password."""
 
+    def __init__(self, *args, **kwargs):
+        super().__init__(*args, **kwargs)
+        self.fields["username"].label = "Sign-in name"
+
     error_messages = {
         "invalid_login": "Name and password do not fit together. Capitals matter in the password.",
         "inactive": "This sign-in is closed. Ask an administrator of the practice.",

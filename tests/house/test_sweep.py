@@ -28,6 +28,8 @@ SAMPLES = {
     "day": lambda standing: (None, standing.row("case").on),
     "format": lambda standing: (None, "csv"),
     "kind": lambda standing: (None, "stock"),
+    # Visits close this person's sign-in and take roles away: nobody whose visits are still to come.
+    "user_id": lambda standing: (None, standing.cast.stranger.pk),
     "meaning_id": lambda standing: (
         standing.row("rememberedmeaning"),
         standing.row("rememberedmeaning").pk,

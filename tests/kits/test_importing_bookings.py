@@ -264,7 +264,7 @@ def test_double_booking_and_closed_days_are_said(practice):
     report = take(practice, ROW, second, sunday)
     said = [notice.reason for notice in report.notices]
     assert said.count("Booked twice at once: row 2 lasts until 10:15.") == 2
-    assert "Skellowick Road is closed on that day." in said
+    assert "Skellowick Road is closed on that day: 1 booking, this one first." in said
     assert report.applied
 
 
