@@ -21,7 +21,7 @@ def test_everything_in_reach_is_ready():
     assert (found.word, found.line, found.probability) == ("ready", None, 1.0)
 
 
-# By criticality of the catalogue: A stops the case, B leaves it thin, C leaves it ready (trade reference 2.6).
+# By criticality: A stops the case, B leaves it thin, C leaves it ready (trade reference 2.6).
 @pytest.mark.parametrize(
     ("code", "word"),
     [("MEM-RC-2030", "cannot start"), ("SUT-PT4", "thin"), ("PPE-CAP", "ready"), ("DRG-ART", "cannot start")],
