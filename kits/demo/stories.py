@@ -46,8 +46,9 @@ class Stories:
         self.coming()
 
     def _on(self, number: int) -> dt.date:
-        """An open day at Skellowick Road at least so many days ahead."""
-        return self.days.open_from("A", self.days.today + ONE_DAY * number)
+        """An open day at Skellowick Road at least so many days ahead, after tomorrow's surgery."""
+        ahead = max(self.days.today + ONE_DAY * number, self.days.next_surgery_day + ONE_DAY)
+        return self.days.open_from("A", ahead)
 
     def _before(self, number: int, hour: int) -> dt.datetime:
         return moment(self.days.today - ONE_DAY * number, hour)
