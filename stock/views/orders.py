@@ -1,5 +1,7 @@
 """Orders: the list, one order, and its way from approved to received."""
 
+from decimal import Decimal
+
 from django.contrib import messages
 from django.shortcuts import redirect, render
 from django.views.decorators.http import require_POST
@@ -17,6 +19,7 @@ from stock.purchase_orders import purchase_order_workbook
 from stock.tables import OrderTable
 
 PER_PAGE = 50
+CENT = Decimal("0.01")
 
 
 def _filtered(request, form):
@@ -36,7 +39,7 @@ def _file(kind, found):
             order.number,
             order.supplier.name,
             order.lines_number,
-            order.price,
+            order.price.quantize(CENT),
             order.clinic.currency,
             order.created_at.date(),
             order.expected_on,
