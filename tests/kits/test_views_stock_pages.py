@@ -104,7 +104,7 @@ def test_an_item_shows_figures_chart_lots_use_suppliers_and_why(cast, sign_in):
     assert page.sources[0].words.startswith("Booked: 1 case") and page.sources[0].units == "1.0"
     assert f'href="{reverse("case", args=[case.code])}"' in text
     assert "Brambleforth Surgical Supply" in text and "145.00" in text
-    assert "Why order by" in text and "Show the sums" in text
+    assert "Why order today?" in text and "Show the sums" in text
     assert f"{reverse('reorders')}#line-{page.proposal.supplier_item_id}" in text
 
 
