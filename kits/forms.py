@@ -171,7 +171,7 @@ def _measure(label: str, **facts) -> forms.DecimalField:
 class SiteForm(forms.Form):
     """A tooth site: its implant, safe limits and measures. What is left empty stays as it is."""
 
-    tooth = forms.CharField(label="Tooth", max_length=3)
+    tooth = forms.CharField(label="Tooth", max_length=20)
     implant = forms.ModelChoiceField(
         label="Implant", queryset=None, required=False, empty_label="Not chosen yet"
     )

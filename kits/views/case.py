@@ -12,7 +12,6 @@ from kits.picking import pick_list
 from kits.views.case_page import case_page, finding_form, plan_form, site_form
 from practice import access, clock
 from practice.refusals import Refusal
-from practice.teeth import UnknownTooth
 from stock.models import Item
 
 
@@ -40,6 +39,11 @@ def _page(request, case: Case, **forms):
     return render(request, "kits/case.html", shown, status=422 if forms else 200)
 
 
+def _refused(request, case: Case, refusal):
+    messages.error(request, str(refusal))
+    return redirect("case", case_code=case.code)
+
+
 def _done(request, case: Case, sentence: str):
     messages.success(request, sentence)
     return redirect("case", case_code=case.code)
@@ -62,9 +66,8 @@ def case_plan(request, case_code):
         try:
             scheduling.plan_case(case=case, by=request.user, at=clock.now(), **form.cleaned_data)
         except Refusal as refusal:
-            form.add_error(None, str(refusal))
-        else:
-            return _done(request, case, "The plan is changed; the pick list follows it.")
+            return _refused(request, case, refusal)
+        return _done(request, case, "The plan is changed; the pick list follows it.")
     return _page(request, case, plan_form=form)
 
 
@@ -80,10 +83,9 @@ def case_site(request, case_code):
         given = {name: value for name, value in form.cleaned_data.items() if value not in (None, "")}
         try:
             scheduling.plan_site(case=case, by=request.user, at=clock.now(), **given)
-        except (Refusal, UnknownTooth) as refusal:
-            form.add_error(None, str(refusal))
-        else:
-            return _done(request, case, "The site is planned; the pick list follows it.")
+        except Refusal as refusal:
+            return _refused(request, case, refusal)
+        return _done(request, case, "The site is planned; the pick list follows it.")
     return _page(request, case, site_form=form, site=site)
 
 
@@ -107,8 +109,7 @@ def case_choose(request, case_code):
     try:
         scheduling.choose(case=case, by=request.user, at=clock.now(), **facts)
     except Refusal as refusal:
-        messages.error(request, str(refusal))
-        return redirect("case", case_code=case.code)
+        return _refused(request, case, refusal)
     return _done(request, case, "Decided; the pick list follows it.")
 
 
@@ -122,7 +123,6 @@ def case_finding(request, case_code):
         try:
             chairside.record_finding(case=case, by=request.user, at=clock.now(), **form.cleaned_data)
         except Refusal as refusal:
-            form.add_error(None, str(refusal))
-        else:
-            return _done(request, case, "Recorded; the pick list follows it.")
+            return _refused(request, case, refusal)
+        return _done(request, case, "Recorded; the pick list follows it.")
     return _page(request, case, finding_form=form)

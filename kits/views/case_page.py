@@ -55,9 +55,7 @@ def case_page(case: Case, pick: PickList | None, *, user) -> dict[str, Any]:
         "may_move": plannable and may_plan,
         "sites": [_site(site, case, implants) for site in sites],
         "decide": _to_decide(pick, case) if pick else [],
-        "missing": list(dict.fromkeys(line.unresolved for line in pick.decide if line.blocking))
-        if pick
-        else [],
+        "missing": _missing(pick, case, user) if pick else [],
         "choices": [_choice(choice, case) for choice in case.choices.all()],
         "known": [_known(found, case) for found in case.findings.all()],
         "conflicts": _conflicts(pick, case) if pick else [],

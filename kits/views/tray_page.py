@@ -79,7 +79,9 @@ class _Drawing:
             "lines": [self.line(line, opened=by_line) for line in pouch.lines],
         }
         if by_tooth:
-            return shown | ({} if pouch.opened else {"chance": None, "note": "Opened together with the tooth"})
+            return shown | (
+                {} if pouch.opened else {"chance": None, "note": "Opened together with the tooth"}
+            )
         return shown | (self._opening(pouch, absent) if self.may_open else {})
 
     def _opening(self, pouch: Pouch, absent: bool) -> dict[str, str]:

@@ -1,0 +1,188 @@
+"""The page of closing a case: each unit's fate, undo, the rest in one touch, and the refusal to close."""
+
+import pytest
+
+from kits.chairside import record_finding, start_surgery
+from kits.models import Case, Finding, TrayUnit
+from stock.models import Balance, Entry
+from tests.builders import NOW
+from tests.kits.builders_pages import HTMX, stop_clock, text_of, url
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture(autouse=True)
+def still(monkeypatch):
+    stop_clock(monkeypatch)
+
+
+@pytest.fixture
+def case(stocked):
+    case = stocked.fill_tray(stocked.case("SKG", teeth=("11", "21")))
+    return start_surgery(case=case, by=stocked.cast.assistant, at=NOW)
+
+
+@pytest.fixture
+def client(sign_in, stocked):
+    return sign_in(stocked.cast.assistant)
+
+
+def fate(client, case, unit, **answer):
+    return client.post(url("close_record", case.code), {"unit": unit.pk, **answer}, **HTMX)
+
+
+def graft(case):
+    return TrayUnit.objects.filter(line__case=case, lot__item__category="Bone graft", outcome="").first()
+
+
+def test_the_page_asks_for_the_tooth_where_there_are_two(client, case):
+    page = text_of(client.get(url("case_close", case.code)))
+    assert "Used at 11" in page and "Used at 21" in page and "Still to be said" in page
+
+
+def test_a_booked_case_has_nothing_to_account_for(client, stocked):
+    other = stocked.case("SKG", teeth=("12",), hour=15)
+    answer = client.get(url("case_close", other.code))
+    assert answer.status_code == 302 and answer["Location"] == url("case", other.code)
+
+
+def test_used_at_a_tooth(client, case):
+    unit, site = graft(case), case.sites.get(tooth="21")
+    answer = fate(client, case, unit, fate=f"used:{site.pk}")
+    assert answer.status_code == 200 and 'id="closing" hx-swap-oob="true"' in text_of(answer)
+    unit.refresh_from_db()
+    assert (unit.outcome, unit.site) == ("used", site)
+    entry = Entry.objects.get(kind="use")
+    assert (entry.lot, entry.quantity, entry.source) == (unit.lot, -1, f"case:{case.code}")
+
+
+def test_the_same_unit_is_not_used_twice(client, case):
+    unit, site = graft(case), case.sites.get(tooth="21")
+    fate(client, case, unit, fate=f"used:{site.pk}")
+    again = fate(client, case, unit, fate="put-back")
+    assert again.status_code == 409 and "already recorded" in text_of(again)
+    assert Entry.objects.filter(kind__in=("use", "put-back")).count() == 1
+
+
+def test_waste_needs_a_reason(client, case):
+    unit = graft(case)
+    refused = fate(client, case, unit, fate="wasted")
+    assert refused.status_code == 409 and not Entry.objects.filter(kind="waste").exists()
+    fate(client, case, unit, fate="wasted", reason="dropped", note="fell off the trolley")
+    entry = Entry.objects.get(kind="waste")
+    assert (entry.reason, entry.lot) == ("dropped", unit.lot)
+
+
+def test_what_was_opened_never_goes_back(client, case):
+    unit = TrayUnit.objects.filter(line__case=case, opened_at__isnull=False).first()
+    answer = fate(client, case, unit, fate="put-back")
+    assert answer.status_code == 409 and "cannot be put back" in text_of(answer)
+
+
+def test_a_part_of_a_row_leaves_the_rest_open(client, case):
+    unit = TrayUnit.objects.filter(line__case=case, quantity__gte=3, opened_at__isnull=False).first()
+    before = unit.quantity
+    fate(client, case, unit, fate="wasted", quantity=1, reason="dropped")
+    left = TrayUnit.objects.filter(line=unit.line, outcome="")
+    assert sum(row.quantity for row in left) == before - 1
+    too_many = fate(client, case, left.first(), fate="used", quantity=before + 5)
+    assert too_many.status_code == 409 and "Only" in text_of(too_many)
+
+
+def test_a_nonsense_fate_is_refused(client, case):
+    assert fate(client, case, graft(case), fate="eaten").status_code == 409
+    assert client.post(url("close_record", case.code), {"unit": 999999, "fate": "used"}).status_code == 404
+
+
+def test_undo_posts_a_correction(client, case):
+    unit = graft(case)
+    fate(client, case, unit, fate="put-back")
+    shelf = Balance.objects.get(lot=unit.lot, place=unit.place)
+    assert shelf.quantity == 1
+    answer = client.post(url("close_undo", case.code), {"unit": unit.pk}, **HTMX)
+    assert answer.status_code == 200
+    unit.refresh_from_db()
+    assert unit.outcome == "" and Entry.objects.filter(corrects__isnull=False).exists()
+    nothing = client.post(url("close_undo", case.code), {"unit": unit.pk}, **HTMX)
+    assert nothing.status_code == 409 and "nothing to undo" in text_of(nothing)
+
+
+def test_closing_is_refused_with_the_list(client, case):
+    answer = client.post(url("close_done", case.code), follow=True)
+    assert "cannot be closed yet" in text_of(answer) and "used or wasted?" in text_of(answer)
+    assert Case.objects.get(pk=case.pk).state == "in-surgery"
+
+
+def test_the_rest_in_one_touch_and_closed(client, stocked, case):
+    record_finding(
+        case=case,
+        finding=Finding.objects.get(code="F-FPM"),
+        site=case.sites.get(tooth="11"),
+        present=True,
+        by=None,
+        at=NOW,
+    )
+    answer = client.post(url("close_rest", case.code), **HTMX)
+    assert answer.status_code == 200
+    asked = text_of(client.post(url("close_done", case.code), follow=True))
+    # What went into the patient at an unknown tooth is still asked for; everything else is said.
+    for unit in TrayUnit.objects.filter(
+        line__case=case, outcome="used", site=None, lot__item__category="Membrane"
+    ):
+        assert unit.lot.shown in asked
+    case.refresh_from_db()
+    assert case.state == "closed" or "which tooth" in asked
+    assert not TrayUnit.objects.filter(line__case=case, outcome="").exists()
+
+
+def test_a_case_of_one_tooth_closes(client, stocked):
+    case = start_surgery(case=stocked.fill_tray(stocked.case("SKG", teeth=("13",), hour=15)), by=None, at=NOW)
+    client.post(url("close_rest", case.code))
+    answer = client.post(url("close_done", case.code))
+    assert answer.status_code == 302 and answer["Location"] == url("today")
+    case.refresh_from_db()
+    assert (case.state, case.closed_by) == ("closed", stocked.cast.assistant)
+    again = client.post(url("close_done", case.code), follow=True)
+    assert "too late" in text_of(again)
+
+
+def test_something_else_was_done(client, stocked):
+    case = start_surgery(case=stocked.fill_tray(stocked.case("SKG", teeth=("13",), hour=15)), by=None, at=NOW)
+    client.post(url("close_rest", case.code))
+    other = stocked.procedures["XTR"]
+    client.post(url("close_done", case.code), {"procedure": [other.pk]})
+    kept = {row.procedure.code: (row.planned, row.done) for row in case.procedures.all()}
+    assert kept == {"SKG": (True, False), "XTR": (False, True)}
+
+
+def test_room_stock_is_written_down_as_used(client, stocked, case):
+    page = client.get(url("case_close", case.code))
+    one = next(row for row in page.context["room"] if row["name"].startswith("Local anaesthetic lidocaine"))
+    balance = one["balance"]
+    before = balance.quantity
+    answer = client.post(url("close_room", case.code), {"balance": balance.pk, "quantity": 2}, **HTMX)
+    assert answer.status_code == 200
+    balance.refresh_from_db()
+    assert balance.quantity == before - 2
+    none = client.post(url("close_room", case.code), {"balance": balance.pk, "quantity": "x"}, **HTMX)
+    assert none.status_code == 409
+    much = client.post(url("close_room", case.code), {"balance": balance.pk, "quantity": 10_000}, **HTMX)
+    assert much.status_code == 409
+    assert client.post(url("close_room", case.code), {"balance": 0, "quantity": 1}).status_code == 404
+
+
+def test_what_was_fetched_in_surgery_is_scanned(client, stocked, case):
+    lot = stocked.stock("SHP-B15", 4, number="L50001")
+    answer = client.post(url("close_scan", case.code), {"code": "L50001"}, **HTMX)
+    assert answer.status_code == 200
+    assert TrayUnit.objects.get(lot=lot).outcome == "used" and stocked.held("SHP-B15") == 203
+    unknown = client.post(url("close_scan", case.code), {"code": "ZZ-9"}, **HTMX)
+    assert unknown.status_code == 409 and "Nothing here is called" in text_of(unknown)
+
+
+def test_queries_do_not_grow_with_the_units(client, stocked, case, django_assert_max_num_queries):
+    with django_assert_max_num_queries(35):
+        client.get(url("case_close", case.code))
+    small = stocked.fill_tray(stocked.case("V-SRM", teeth=("13",), hour=15))
+    with django_assert_max_num_queries(35):
+        client.get(url("case_close", small.code))
