@@ -1,7 +1,7 @@
 """Models of the kits layer. Inside: procedures ← boms ← cases ← trays."""
 
 from kits.models.boms import BomLine, BomVersion
-from kits.models.cases import Case, CaseFinding, CaseProcedure, CaseSite, PlanChoice
+from kits.models.cases import Case, CaseFinding, CaseProcedure, CaseSite, FileBooking, PlanChoice
 from kits.models.procedures import Finding, Preference, Procedure, ProcedureFinding
 from kits.models.trays import TrayLine, TrayUnit
 
@@ -12,6 +12,7 @@ __all__ = [
     "CaseFinding",
     "CaseProcedure",
     "CaseSite",
+    "FileBooking",
     "Finding",
     "PlanChoice",
     "Preference",

@@ -96,6 +96,34 @@ class Case(models.Model):
         return self.code
 
 
+class FileBooking(models.Model):
+    """How files of bookings know a case, and which plan they last gave it.
+
+    A case may stand in several files (a list and a calendar), each with an id of its own. What a file said
+    last tells a booking that changed there from a plan that people changed here.
+    """
+
+    clinic_path = "clinic"
+
+    case = models.ForeignKey(Case, on_delete=models.CASCADE, related_name="file_bookings")
+    clinic = models.ForeignKey(Clinic, on_delete=models.PROTECT, related_name="+")
+    identity = models.CharField(max_length=120)
+    # Codes of procedures and FDI numbers of teeth, parted by spaces, in the order of the file.
+    procedures = models.CharField(max_length=255)
+    teeth = models.CharField(max_length=160, blank=True)
+    read_at = models.DateTimeField()
+
+    class Meta:
+        ordering = ["id"]
+        constraints = [
+            models.UniqueConstraint(fields=["clinic", "identity"], name="file_booking_names_one_case"),
+            models.CheckConstraint(condition=~Q(identity=""), name="file_booking_has_identity"),
+        ]
+
+    def __str__(self):
+        return f"{self.identity} is {self.case}"
+
+
 class CaseProcedure(models.Model):
     """A procedure of a case, as booked or as it turned out; both are kept."""
 
