@@ -4,7 +4,7 @@ import datetime as dt
 from decimal import Decimal
 
 import pytest
-from django.db import IntegrityError, connection, transaction
+from django.db import IntegrityError, transaction
 
 from stock.models import (
     Balance,
@@ -24,27 +24,7 @@ from stock.models import (
 )
 from tests import builders
 from tests.builders import NOW, TODAY
-
-
-def refuses(name, *rows):
-    """The database refuses the rows for the constraint of that name.
-
-    SQLite names the columns of a unique constraint instead of the constraint itself.
-    """
-    model = type(rows[0])
-    constraint = next(c for c in model._meta.constraints if c.name == name)
-    words = name
-    fields = getattr(constraint, "fields", None)
-    if connection.vendor == "sqlite" and fields:
-        table = model._meta.db_table
-        words = ", ".join(f"{table}.{model._meta.get_field(field).column}" for field in fields)
-    with pytest.raises(IntegrityError) as refused, transaction.atomic():
-        model.objects.bulk_create(rows)
-    assert words in str(refused.value) or "is append-only" in str(refused.value)
-
-
-def accepts(*rows):
-    type(rows[0]).objects.bulk_create(rows)
+from tests.bulk_writing import accepts, refuses
 
 
 def item(**facts):
