@@ -41,6 +41,18 @@ class NotTheDemo(Refusal):
         )
 
 
+class AddedTo(Refusal):
+    """People entered patients of their own into the demo practice."""
+
+    def __init__(self, patients: int) -> None:
+        self.patients = patients
+        super().__init__(
+            f"{patients} {'patient was' if patients == 1 else 'patients were'} added to the demo practice, so "
+            "it is not taken away. Serve it as it is with the --today it was built for, or say --fresh to "
+            "lose what was added."
+        )
+
+
 class TooShort(Refusal):
     """The stories of the past do not fit into so few weeks."""
 
@@ -73,6 +85,13 @@ def built() -> Wish | None:
         raise NotTheDemo([name for name in names if name != cast.PRACTICE])
     facts = said.facts
     return Wish(dt.date.fromisoformat(facts["today"]), facts["seed"], facts["weeks"])
+
+
+def refuse_if_added_to() -> None:
+    """Raise AddedTo when the demo practice has patients that it was not built with."""
+    added = Patient.objects.count() - cast.PATIENTS
+    if added > 0:
+        raise AddedTo(added)
 
 
 def _telling_models():

@@ -23,7 +23,8 @@ GTIN_PREFIX = "02999"
 DECLINABLE = frozenset({"human", "porcine", "bovine"})
 # Unit price below which the suggested par is kept so many times (currency of the practice).
 FACTORS = ((5, 2.3), (30, 1.9), (float("inf"), 1.6))
-FEW = 4
+# Below this par one more is kept, at each clinic (units).
+FEW = (4, 2)
 # Sizes that most cases hold in reserve: the suggested par counts use, not what has to lie ready (units).
 IN_RESERVE = {
     "GRF-AL-025": 8,
@@ -95,5 +96,5 @@ def _kept(row: CatalogueRow, clinic: int) -> int:
     par, price = row.suggested_pars[clinic], (row.sold["pack_price"] or 0) / row.sold["pack_size"]
     factor = next(factor for limit, factor in FACTORS if price < limit)
     used = row.weekly_use[clinic] > 0
-    reserve = IN_RESERVE.get(row.facts["code"], 0)
-    return ceil(par * factor) + int(used and par < FEW) + reserve
+    reserve = IN_RESERVE.get(row.facts["code"], 0) // (1 + 2 * clinic)
+    return ceil(par * factor) + int(used and par < FEW[clinic]) + reserve

@@ -23,54 +23,32 @@ class SurgeryDay:
 
     def visits(self) -> list[Visit]:
         """The four surgeries of the day, in order of start."""
-        accepting = self.bookings.found.accepting
-        shared = {"clinic": "A", "on": self.days.surgery_day, "assistant": ASSISTANT}
-        shared |= {"booked_on": self.days.today - ONE_DAY * 18}
-        return [
-            Visit(
-                procedure="DEL",
-                patient=accepting(CLOSED),
-                teeth=("46",),
-                implants={"46": "IMP-CR-43-100"},
-                clinician="okwendale" if self.days.surgery_day.weekday() in (1, 3) else "lindqvarn",
-                guided=True,
-                choices=[("group:DEL-SUT", "", "SUT-PG5", 1)],
-                room="A2",
-                start_minute=8 * 60 + 30,
-                **shared,
-            ),
-            Visit(
-                procedure="SKG",
-                patient=accepting(IN_SURGERY),
-                teeth=("12",),
-                clinician="tessamore",
-                room="A1",
-                start_minute=9 * 60,
-                minutes=75,
-                **shared,
-            ),
-            Visit(
-                procedure="GBRX",
-                patient=accepting(SET_OUT),
-                teeth=("24",),
-                clinician="tessamore",
-                choices=[("plan:PRF-TUB", "", "PRF-TUB", 0), ("plan:PRF-DRW", "", "PRF-DRW", 0)],
-                room="A2",
-                start_minute=11 * 60,
-                minutes=90,
-                **shared,
-            ),
-            Visit(
-                procedure="XTR",
-                patient=accepting(BOOKED),
-                teeth=("38",),
-                clinician="lindqvarn",
-                room="A3",
-                start_minute=14 * 60,
-                minutes=45,
-                **shared,
-            ),
-        ]
+        closed = self._visit("DEL", CLOSED, "46", room="A2", start_minute=8 * 60 + 30)
+        # Tuesdays and Thursdays the second surgeon works here.
+        tuesday_or_thursday = self.days.surgery_day.weekday() in (1, 3)
+        closed.clinician, closed.guided = "okwendale" if tuesday_or_thursday else "lindqvarn", True
+        closed.implants = {"46": "IMP-CR-43-100"}
+        closed.choices = [("group:DEL-SUT", "", "SUT-PG5", 1)]
+        in_surgery = self._visit("SKG", IN_SURGERY, "12", room="A1", start_minute=9 * 60)
+        set_out = self._visit("GBRX", SET_OUT, "24", room="A2", start_minute=11 * 60)
+        set_out.choices = [(f"plan:{item}", "", item, 0) for item in ("PRF-TUB", "PRF-DRW")]
+        booked = self._visit("XTR", BOOKED, "38", room="A3", start_minute=14 * 60)
+        booked.clinician = "lindqvarn"
+        return [closed, in_surgery, set_out, booked]
+
+    def _visit(self, procedure: str, patient: int, tooth: str, **seat) -> Visit:
+        return Visit(
+            procedure=procedure,
+            clinic="A",
+            on=self.days.surgery_day,
+            patient=self.bookings.found.accepting(patient),
+            teeth=(tooth,),
+            clinician="tessamore",
+            assistant=ASSISTANT,
+            booked_on=self.days.today - ONE_DAY * 18,
+            minutes=self.bookings.procedures[procedure].minutes,
+            **seat,
+        )
 
     def play(self) -> list[Case]:
         """Book the day and bring its cases as far as they are; returns them in order of start."""

@@ -281,6 +281,13 @@ def test_it_stays_away_when_another_practice_was_added_to_it(demo):
     assert Practice.objects.count() == 2
 
 
+def test_patients_added_to_it_are_not_lost_by_running_it_another_day(demo):
+    Patient.objects.create(practice=Practice.objects.get(), chart_number="X-1")
+    with pytest.raises(CommandError, match="1 patient was added"):
+        call_command("demo", no_serve=True, today=TODAY + dt.timedelta(days=1), weeks=WISH.weeks)
+    assert Patient.objects.filter(chart_number="X-1").exists()
+
+
 def manage(where, *words):
     """Run a command on a database of its own; returns what it said."""
     environment = {
