@@ -1,7 +1,5 @@
 """Every constraint of the kits tables bites, also where rows are written in bulk."""
 
-import datetime as dt
-
 import pytest
 
 from kits.models import (
