@@ -17,32 +17,20 @@ def take_in(
     quantity: int,
     by,
     at: dt.datetime,
-    lot_number: str = "",
-    serial: str = "",
-    donor_id: str = "",
-    expires_on: dt.date | None = None,
-    made_on: dt.date | None = None,
-    label_as_scanned: str = "",
     order_line: OrderLine | None = None,
     temperature_c: Decimal | None = None,
     package_intact: bool | None = None,
     note: str = "",
     key: str | None = None,
+    **label,
 ) -> tuple[Lot, list[Entry]]:
     """Receive units of a lot that may be new; returns the lot and the entries.
 
+    ``label``: what the label says, as ``ensure_lot`` takes it (lot_number, serial, donor_id, expires_on, ...).
     A refused receipt leaves no lot behind. Raises what ``ensure_lot`` and ``receive`` raise.
     """
-    lot = ensure_lot(
-        item=item,
-        lot_number=lot_number,
-        serial=serial,
-        donor_id=donor_id,
-        expires_on=expires_on,
-        made_on=made_on,
-        supplier=order_line.order.supplier if order_line else None,
-        label_as_scanned=label_as_scanned,
-    )
+    supplier = order_line.order.supplier if order_line else None
+    lot = ensure_lot(item=item, supplier=supplier, **label)
     entries = receive(
         lot=lot,
         place=place,
