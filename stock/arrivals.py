@@ -26,7 +26,7 @@ def take_in(
 ) -> tuple[Lot, list[Entry]]:
     """Receive units of a lot that may be new; returns the lot and the entries.
 
-    ``label``: what the label says, as ``ensure_lot`` takes it (lot_number, serial, donor_id, expires_on, ...).
+    ``label``: what the label says, as ``ensure_lot`` takes it (lot_number, serial and the rest).
     A refused receipt leaves no lot behind. Raises what ``ensure_lot`` and ``receive`` raise.
     """
     supplier = order_line.order.supplier if order_line else None

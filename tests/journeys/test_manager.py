@@ -34,21 +34,22 @@ def scan(page, *parts):
     page.keyboard.press("Enter")
 
 
-def test_from_the_reorder_list_to_goods_on_the_shelf(cast, shortage, page, tmp_path):
+def sign_in(page):
+    """Sign in as the manager, by hand, and go to the orders."""
     page.goto(reverse("sign_in"))
     page.get_by_label("Sign-in name").or_(page.locator("input[name=username]")).first.fill("marrowick")
     page.locator("input[type=password]").fill(builders.PASSWORD)
     page.keyboard.press("Enter")
     page.get_by_role("navigation", name="Main").get_by_role("link", name="Orders").click()
 
-    # What runs short stands there with its reason; the sums open on demand.
+
+def approve_two_packs(cast, page):
+    """Look at the reason, take two packs instead of one and no membranes, and approve."""
     expect(page.get_by_role("heading", name="To order")).to_be_visible()
     line = page.locator(".order-line", has_text=cast.suture.name)
     expect(line).to_contain_text("the least this clinic keeps")
     line.get_by_text("Show the sums").click()
     expect(line.get_by_text("Must lie in reach on 21 May")).to_be_visible()
-
-    # Two packs instead of one, and no membranes this week: the sums follow.
     line.get_by_role("button", name="One more").click()
     expect(line.locator(".order-sum")).to_have_text("276.00")
     expect(line).to_contain_text("2 packs = 24 pieces")
@@ -58,17 +59,20 @@ def test_from_the_reorder_list_to_goods_on_the_shelf(cast, shortage, page, tmp_p
     expect(page.get_by_role("heading", name="Brambleforth Surgical Supply")).to_be_visible()
     expect(page.locator(".page-under")).to_contain_text("approved, not sent")
 
-    # The supplier gets a workbook.
+
+def send_it(cast, page, file):
+    """Save the workbook for the supplier and mark the order as sent."""
     with page.expect_download() as coming:
         page.get_by_role("link", name="XLSX").click()
-    file = tmp_path / "order.xlsx"
     coming.value.save_as(file)
     rows = [[cell.value for cell in row] for row in load_workbook(file).active.iter_rows()]
     assert ["SUT-PT4", cast.suture.name, "SUT-PT4", 2, 12, 24, 138, 276] in rows
     page.get_by_role("button", name="Mark as sent").click()
     expect(page.locator(".page-under")).to_contain_text("sent")
 
-    # The goods come: scan one box, look at what was read, say how many units, take them in.
+
+def receive_it(page):
+    """Scan one box, look at what was read, say how many units, take them in."""
     page.get_by_role("link", name="Receive", exact=True).click()
     expect(page.get_by_text("24 pieces, 2 packs of 12")).to_be_visible()
     scan(page, f"01{SUTURE_GTIN}17290331" + "10S-2291")
@@ -79,6 +83,12 @@ def test_from_the_reorder_list_to_goods_on_the_shelf(cast, shortage, page, tmp_p
     page.get_by_role("button", name="Take into stock").click()
     expect(page.get_by_text("24 pieces of SUT-PT4 S-2291 lie at Stockroom")).to_be_visible()
 
+
+def test_from_the_reorder_list_to_goods_on_the_shelf(cast, shortage, page, tmp_path):
+    sign_in(page)
+    approve_two_packs(cast, page)
+    send_it(cast, page, tmp_path / "order.xlsx")
+    receive_it(page)
     page.goto(reverse("item", args=["SUT-PT4"]))
     expect(page.locator(".fact", has_text="In date today")).to_contain_text("27")
     page.goto(reverse("reorders"))
