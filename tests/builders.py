@@ -80,7 +80,8 @@ def _clinics() -> dict:
     second = Clinic.objects.create(
         practice=practice, name="Eddlestoke Green", code="B", open_weekdays="1010100"
     )
-    Policy.objects.bulk_create([Policy(clinic=first), Policy(clinic=second)])
+    # A low limit, so that a few units already call for the second manager.
+    Policy.objects.bulk_create([Policy(clinic=each, approval_limit=400) for each in (first, second)])
     return {
         "practice": practice,
         "clinic": first,

@@ -119,7 +119,7 @@ class Policy(models.Model):
     review_days = models.PositiveSmallIntegerField(default=7)
     safety_days = models.PositiveSmallIntegerField(default=0)
     waste_limit = models.FloatField(default=0.10)
-    approval_limit = models.DecimalField(max_digits=10, decimal_places=2, default=400)
+    approval_limit = models.DecimalField(max_digits=10, decimal_places=2, default=5000)
     retention_years = models.PositiveSmallIntegerField(default=30)
     plan_days = models.PositiveSmallIntegerField(default=180)
 
