@@ -46,9 +46,9 @@ class AddedTo(Refusal):
 
     def __init__(self, patients: int) -> None:
         self.patients = patients
+        who = "1 patient was" if patients == 1 else f"{patients} patients were"
         super().__init__(
-            f"{patients} {'patient was' if patients == 1 else 'patients were'} added to the demo practice, so "
-            "it is not taken away. Serve it as it is with the --today it was built for, or say --fresh to "
+            f"{who} added to the demo practice, so it is not taken away. Serve it as it is with the --today it was built for, or say --fresh to "
             "lose what was added."
         )
 

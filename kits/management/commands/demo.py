@@ -2,6 +2,7 @@
 
 import datetime as dt
 import gc
+import os
 import subprocess
 import sys
 
@@ -77,17 +78,12 @@ class Command(BaseCommand):
             f"with the password {cast.PASSWORD} — for this demo only; every name and figure is invented.\n"
         )
         self.stdout.flush()
-        sys.stdout.flush()
-        try:
-            subprocess.run(self._server(port), check=True, cwd=settings.BASE_DIR)
-        except KeyboardInterrupt:
-            self.stdout.write("Stopped.")
-        except subprocess.CalledProcessError as fault:
-            raise CommandError(
-                f"The server ended with {fault.returncode}; the lines above say why. Is port {port} taken? "
-                "Name another with --port.",
-                returncode=1,
-            )
+        command = self._server(port)
+        if os.name == "posix":
+            # The server takes this process over, so whatever stops the command stops the server too.
+            os.chdir(settings.BASE_DIR)
+            os.execv(command[0], command)
+        subprocess.run(command, check=False, cwd=settings.BASE_DIR)
 
     def _server(self, port: int) -> list[str]:
         """The command that serves: granian, or Django's own server where granian has no build."""
