@@ -27,7 +27,7 @@ def readiness(lines: Sequence[PickLine]) -> Readiness:
     thin = [line for line in short if line.item.criticality == _SUBSTITUTE]
     if thin:
         first = max(thin, key=lambda line: (line.certain, line.chance))
-        rule = first.item.substitution_rule.split(".")[0].strip()
+        rule = first.item.substitution_rule.split(". ")[0].rstrip(".")
         hint = f" Rule for a substitute: {rule}." if rule else ""
         return Readiness(THIN, _short_sentence(first) + hint, first)
     shared = [line for line in lines if line.shared and line.is_wanted]
