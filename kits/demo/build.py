@@ -48,8 +48,8 @@ class AddedTo(Refusal):
         self.patients = patients
         who = "1 patient was" if patients == 1 else f"{patients} patients were"
         super().__init__(
-            f"{who} added to the demo practice, so it is not taken away. Serve it as it is with the --today it was built for, or say --fresh to "
-            "lose what was added."
+            f"{who} added to the demo practice, so it is not taken away. Serve it as it is with the --today "
+            "it was built for, or say --fresh to lose what was added."
         )
 
 
