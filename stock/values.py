@@ -9,6 +9,11 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 
+def last_usable(*, expires_on: dt.date | None, safety_days: int) -> dt.date | None:
+    """Last day of surgery a lot with that expiry may be used on; None where it does not expire."""
+    return None if expires_on is None else expires_on - dt.timedelta(days=safety_days)
+
+
 @dataclass(frozen=True)
 class StockUnit:
     """Units of one lot at one place, usable through a day (None: without end).

@@ -9,6 +9,7 @@ from django.db.models import F, Q
 from practice.constraints import one_of
 from practice.models import Clinic
 from stock.models.catalogue import Item, Supplier
+from stock.values import last_usable
 
 
 class PlaceKind(models.TextChoices):
@@ -133,6 +134,4 @@ class Lot(models.Model):
     @property
     def last_usable_on(self) -> dt.date | None:
         """Last day of surgery it may be used on: its expiry less the item's safety days."""
-        if self.expires_on is None:
-            return None
-        return self.expires_on - dt.timedelta(days=self.item.safety_days)
+        return last_usable(expires_on=self.expires_on, safety_days=self.item.safety_days)
