@@ -5,7 +5,9 @@ from pathlib import Path
 
 import pytest
 from django.conf import settings
+from django.db import DataError
 from django.db.backends.base.operations import BaseDatabaseOperations
+from django.db.models import CharField
 from playwright.sync_api import sync_playwright
 
 from practice import clock
@@ -42,6 +44,21 @@ def _flush_past_the_triggers():
 
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(BaseDatabaseOperations, "execute_sql_flush", execute_sql_flush)
+        yield
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _texts_fit_their_columns():
+    """Refuse a text longer than its column on SQLite too, as PostgreSQL does in the practice."""
+    prepare = CharField.get_db_prep_save
+
+    def get_db_prep_save(self, value, connection):
+        if isinstance(value, str) and self.max_length and len(value) > self.max_length:
+            raise DataError(f"{self} holds {self.max_length} characters, not {len(value)}: {value!r}")
+        return prepare(self, value, connection)
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(CharField, "get_db_prep_save", get_db_prep_save)
         yield
 
 

@@ -72,8 +72,8 @@ class Case(models.Model):
     external_id = models.CharField(max_length=120, blank=True, db_index=True)
     note = models.CharField(max_length=255, blank=True)
     # Material choices and measurements that hold for the whole case; blank means the default rule.
-    graft_material = models.CharField(max_length=20, blank=True)
-    membrane_class = models.CharField(max_length=20, blank=True)
+    graft_material = models.CharField(max_length=40, blank=True)
+    membrane_class = models.CharField(max_length=40, blank=True)
     guided = models.BooleanField(null=True, blank=True)
 
     objects = CaseQuerySet.as_manager()
