@@ -1,7 +1,6 @@
 """Patients: who they are by chart number, and which lot stands at which tooth."""
 
-from django.db.models import Count, OuterRef, Q, Subquery
-from django.db.models.functions import Coalesce
+from django.db.models import Count, Max, Min, Q
 from django.shortcuts import render
 from django.views.decorators.http import require_safe
 from django_tables2 import RequestConfig
@@ -28,19 +27,15 @@ def _found(request, form: PatientFilter, text: str):
         patients = patients.filter(Q(chart_number__icontains=text) | Q(pk__in=by_name))
     if form.is_valid() and form.cleaned_data["declines"]:
         patients = patients.filter(**{f"declines_{form.cleaned_data['declines']}": True})
+    here = Q(cases__clinic__in=request.clinics)
     today = clock.today(clinic=request.clinic)
-    theirs = _cases_of(request)
-    last = theirs.filter(state=Case.State.CLOSED).order_by("-on").values("on")[:1]
-    following = theirs.filter(state__in=Case.OPEN, on__gte=today).order_by("on").values("on")[:1]
-    count = theirs.order_by().values("patient").annotate(n=Count("pk")).values("n")
+    ahead = Q(cases__state__in=Case.OPEN, cases__on__gte=today)
+    # One grouped query: a subquery for each row takes seconds at a thousand patients.
     return patients.annotate(
-        last_on=Subquery(last), next_on=Subquery(following), case_count=Coalesce(Subquery(count), 0)
+        last_on=Max("cases__on", filter=here & Q(cases__state=Case.State.CLOSED)),
+        next_on=Min("cases__on", filter=here & ahead),
+        case_count=Count("cases", distinct=True, filter=here & ~Q(cases__state=Case.State.CANCELLED)),
     )
-
-
-def _cases_of(request):
-    cases = access.visible(request.user, Case).filter(patient=OuterRef("pk"))
-    return cases.exclude(state=Case.State.CANCELLED)
 
 
 def _row(patient: Patient) -> list:

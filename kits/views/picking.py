@@ -3,7 +3,9 @@
 from django.contrib import messages
 from django.http import Http404
 from django.shortcuts import redirect, render
+from django.urls import reverse
 from django.views.decorators.http import require_GET, require_http_methods, require_POST
+from django_htmx.http import HttpResponseClientRedirect
 
 from kits import chairside, picking
 from kits.forms import ByHandForm
@@ -37,6 +39,11 @@ def _answer(request, case: Case, *, kind="ok", title, text="", fresh="", **more)
     """Say what came of it: in place with the tray redrawn, or on the page again without scripts."""
     if not request.htmx:
         return said(request, kind, title, text, "pick_list", case.code)
+    case.refresh_from_db(fields=["state"])
+    if case.state not in Case.OPEN:
+        # Somebody else closed or cancelled it meanwhile: there is no tray any more to draw.
+        messages.error(request, f"{title.rstrip('.')}. {text}".strip())
+        return HttpResponseClientRedirect(reverse("case", args=[case.code]))
     shown = _page(request, case, fresh=fresh) | {"kind": kind, "title": title, "text": text} | more
     answer = render(
         request, "kits/fragments/tray_answer.html", shown, status=409 if kind == "refused" else 200
@@ -106,14 +113,21 @@ def pick_tick(request, case_code):
     return _answer(request, case, title=f"Set out: {line.description}", fresh=key)
 
 
+def _to_put_on(case: Case, key: str | None):
+    """The pick line with that key, if units of it are still to be put on a tray that is being set out."""
+    if case.state not in (Case.State.SET_OUT, Case.State.IN_SURGERY):
+        return None
+    lines = picking.pick_list(case=case, today=_today(case)).lines
+    return next((one for one in lines if one.key == key and one.line is not None and one.state != DONE), None)
+
+
 @access.signed_in(need="set_out")
 @require_http_methods(["GET", "HEAD", "POST"])
 def pick_by_hand(request, case_code):
     """Put a unit on the tray whose label cannot be read: its number is chosen, and why is written down."""
     case = _case(request, case_code, need="set_out")
-    pick = picking.pick_list(case=case, today=_today(case))
-    found = next((line for line in pick.lines if line.key == request.GET.get("line")), None)
-    if found is None or found.line is None or found.state == DONE:
+    found = _to_put_on(case, request.GET.get("line"))
+    if found is None:
         return redirect("pick_list", case_code=case.code)
     form = ByHandForm(request.POST or None, parts=found.parts)
     if form.is_valid():

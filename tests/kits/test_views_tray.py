@@ -128,6 +128,13 @@ def test_a_closed_case_has_no_tray(client, case):
     assert answer.status_code == 302 and answer["Location"] == url("case", case.code)
 
 
+def test_a_case_cancelled_by_somebody_else_meanwhile_leads_away_from_the_tray(client, stocked, case):
+    type(case).objects.filter(pk=case.pk).update(state="cancelled")
+    answer = scan(client, case, graft(stocked).serial)
+    assert answer["HX-Redirect"] == url("case", case.code)
+    assert "is-refused" in text_of(client.get(answer["HX-Redirect"])) and not TrayUnit.objects.exists()
+
+
 def in_surgery(stocked, case):
     stocked.fill_tray(case)
     return start_surgery(case=case, by=stocked.cast.assistant, at=NOW)
