@@ -172,7 +172,8 @@ def item_page(*, item: Item, clinic: Clinic, clinics, today: dt.date, whole_plan
 def _lot_rows(balances, forecast, clinic: Clinic, today: dt.date) -> list[LotRow]:
     unused = {row["lot_id"]: row for row in forecast.series.get("lots", ())} if forecast else {}
     rows = []
-    for balance in balances:
+    # What lies at this clinic first, soonest to expire first within each.
+    for balance in sorted(balances, key=lambda row: row.place.clinic_id != clinic.pk):
         standing = standing_of(balance.lot, today=today)
         counted = balance.place.clinic_id == clinic.pk and balance.place.kind in Place.PRESENT
         words = ""

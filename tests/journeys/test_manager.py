@@ -5,6 +5,7 @@ from django.urls import reverse
 from openpyxl import load_workbook
 from playwright.sync_api import expect
 
+from practice.models import Policy
 from stock.models import Balance, ClinicItem, ItemCode, Order, OrderLine, Proposal
 from tests import builders
 from tests.kits import builders_plan
@@ -102,12 +103,11 @@ def test_from_the_reorder_list_to_goods_on_the_shelf(cast, shortage, page, tmp_p
     assert [proposal.supplier_item.item for proposal in Proposal.objects.all()] == [cast.membrane]
 
 
-def test_a_scan_with_a_separator_is_read_whole_and_a_second_manager_approves(
-    cast, shortage, signed_in_page, client
-):
+def test_a_scan_with_a_separator_is_read_whole_and_a_second_manager_approves(cast, shortage, signed_in_page):
+    Policy.objects.filter(clinic=cast.clinic).update(approval_limit=100)
     page = signed_in_page(cast.manager)
     page.goto(reverse("stock_receive"))
-    # A lot of variable length, closed by a separator, then a serial number.
+    # A lot of variable length, closed by a separator, then the expiry.
     scan(page, f"01{SUTURE_GTIN}10S-2291", "17290331")
     expect(page.get_by_label("Lot", exact=True)).to_have_value("S-2291")
     expect(page.get_by_label("Expires on")).to_have_value("2029-03-31")
