@@ -99,7 +99,7 @@ class OrderTable(tables.Table):
 
     def render_number(self, value):
         """The number, leading to the order."""
-        return format_html('<a class="mono" href="{}">{}</a>', reverse("order", args=[value]), value)
+        return format_html('<a class="mono nowrap" href="{}">{}</a>', reverse("order", args=[value]), value)
 
     def render_price(self, value):
         """With two decimals."""
