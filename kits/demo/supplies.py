@@ -22,7 +22,7 @@ FIXTURES = settings.BASE_DIR / "fixtures"
 GTIN_PREFIX = "02999"
 DECLINABLE = frozenset({"human", "porcine", "bovine"})
 # Unit price below which the suggested par is kept so many times (currency of the practice).
-FACTORS = ((5, 2.3), (30, 1.9), (float("inf"), 1.6))
+FACTORS = ((5, 2.7), (30, 1.9), (float("inf"), 1.6))
 # Below this par one more is kept, at each clinic (units).
 FEW = (4, 2)
 # Sizes that most cases hold in reserve: the suggested par counts use, not what has to lie ready (units).
