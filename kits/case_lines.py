@@ -3,24 +3,23 @@
 Once setting out has begun the tray is fixed; the requirements still tell what has been found since.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping
 
-from kits.case_loading import requirements_of
+from django.db.models import Prefetch
+
 from kits.models import Case, TrayLine, TrayUnit
 from kits.pick_values import PickLine
 from kits.requirements import LAB, SET, STOCK, Requirement
 
 
-def lines_of(cases: Sequence[Case]) -> dict[int, list[PickLine]]:
-    """Lines by case id, of cases fetched ``with_plans``; the number of queries is fixed."""
-    needed = requirements_of(cases)
+def lines_of(needed: Mapping[int, list[Requirement]]) -> dict[int, list[PickLine]]:
+    """Lines by case id, of cases with these requirements; two queries."""
     trays: dict[int, list[TrayLine]] = {}
-    begun = TrayLine.objects.filter(case__in=[case.pk for case in cases])
-    for line in begun.select_related("item", "finding", "site").prefetch_related(
-        "units__lot__item", "units__place", "units__tray", "units__site"
-    ):
+    units = TrayUnit.objects.select_related("lot__item", "place", "tray", "site")
+    begun = TrayLine.objects.filter(case__in=list(needed)).select_related("item", "finding", "site")
+    for line in begun.prefetch_related(Prefetch("units", queryset=units)):
         trays.setdefault(line.case_id, []).append(line)
-    return {case.pk: _of_case(needed[case.pk], trays.get(case.pk)) for case in cases}
+    return {pk: _of_case(lines, trays.get(pk)) for pk, lines in needed.items()}
 
 
 def _of_case(needed: list[Requirement], tray: list[TrayLine] | None) -> list[PickLine]:

@@ -5,7 +5,7 @@ from collections.abc import Iterable, Mapping
 from django.db.models import Prefetch, QuerySet
 
 from kits.families import Families
-from kits.models import BomLine, Case, CaseSite
+from kits.models import BomLine, Case, CaseFinding, CaseProcedure, CaseSite, PlanChoice, Preference
 from kits.plans import Plan, SitePlan
 from kits.requirements import Requirement, of_case
 from stock.models import Item
@@ -18,15 +18,17 @@ def families() -> Families:
 
 def with_plans(cases: QuerySet[Case]) -> QuerySet[Case]:
     """Cases with plan, bills and people fetched along; the number of queries does not grow with the cases."""
-    lines = BomLine.objects.select_related("item", "finding", "finding__complement_of")
+    # Bills share most of their items, so those are fetched once each; what is few comes along with its row.
+    lines = BomLine.objects.select_related("finding__complement_of").prefetch_related("item")
+    cards = Preference.objects.select_related("item")
     return cases.select_related("clinic", "room", "patient", "clinician", "assistant").prefetch_related(
-        "procedures__procedure",
+        Prefetch("procedures", queryset=CaseProcedure.objects.select_related("procedure")),
         Prefetch("procedures__version__lines", queryset=lines),
         Prefetch("sites", queryset=CaseSite.objects.select_related("implant")),
-        "choices__item",
-        "findings__finding",
-        "clinician__preferences__item",
-        "assistant__preferences__item",
+        Prefetch("choices", queryset=PlanChoice.objects.select_related("item", "site")),
+        Prefetch("findings", queryset=CaseFinding.objects.select_related("finding", "site")),
+        Prefetch("clinician__preferences", queryset=cards),
+        Prefetch("assistant__preferences", queryset=cards),
     )
 
 

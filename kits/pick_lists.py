@@ -5,7 +5,7 @@ import datetime as dt
 from kits.laying_out import laid_out
 from kits.models import Case
 from kits.pick_values import PickList
-from kits.promises import Promised, procedures_in_words, promised
+from kits.promises import Book, Promised, book_of, procedures_in_words, promised, promises
 from kits.readiness import readiness
 from kits.tray import WrongState
 from practice.models import Clinic
@@ -16,8 +16,8 @@ def day_pick_lists(*, clinic: Clinic, on: dt.date, today: dt.date) -> list[PickL
 
     Stock is promised to every open case up to that day first, so that nobody is promised a unit twice.
     """
-    found = promised(clinic=clinic, through=max(on, today))
-    return [_list(case, found) for case in found.cases if case.on == on]
+    found = promised(clinic=clinic, through=max(on, today), on=on)
+    return [_list(case, found) for case in found.cases]
 
 
 def pick_list(*, case: Case, today: dt.date) -> PickList:
@@ -25,10 +25,15 @@ def pick_list(*, case: Case, today: dt.date) -> PickList:
 
     Raises WrongState.
     """
-    found = promised(clinic=case.clinic, through=max(case.on, today))
-    for other in found.cases:
-        if other.pk == case.pk:
-            return _list(other, found)
+    book = book_of(clinic=case.clinic, through=max(case.on, today), until=case.starts_at)
+    return pick_list_in(book, case=case)
+
+
+def pick_list_in(book: Book, *, case: Case) -> PickList:
+    """The pick list of a case of the book. Raises WrongState for one that is not in it."""
+    for known in book.cases:
+        if known.pk == case.pk:
+            return _list(known, promises(book, of=[known]))
     raise WrongState(case, "set out its tray")
 
 

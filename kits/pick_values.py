@@ -187,7 +187,10 @@ class PickList:
 
 @dataclass(frozen=True)
 class ScanAnswer:
-    """What to say after a scan: whether it was taken, in words, and what comes next."""
+    """What to say after a scan: whether it was taken, in words, and what comes next.
+
+    ``pick``: the list as it stands once the scan was taken.
+    """
 
     ok: bool
     title: str
@@ -195,6 +198,7 @@ class ScanAnswer:
     line: Any = None
     next: str = ""
     unit: Any = None
+    pick: PickList | None = None
     notices: Sequence[str] = field(default_factory=tuple)
 
 

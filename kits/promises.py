@@ -4,21 +4,40 @@ Units on a tray are that case's own and no longer on the shelf, so only what is 
 """
 
 import datetime as dt
-from collections.abc import Iterable, Sequence
+from collections import defaultdict
+from collections.abc import Hashable, Iterable, Sequence
 from dataclasses import dataclass, replace
 
-from django.db.models import Q, QuerySet
+from django.db.models import QuerySet
 
 from kits.case_lines import lines_of
-from kits.case_loading import with_plans
+from kits.case_loading import requirements_of, with_plans
 from kits.models import Case
 from kits.pick_values import Part, PickLine
+from kits.requirements import Requirement
 from practice.models import Clinic
 from stock.allocation import allocate
 from stock.models import Lot, Place
 from stock.queries import stock_units
 from stock.values import Allotment, Need, StockUnit
 from stock.values import Part as Allotted
+
+
+@dataclass(frozen=True)
+class Book:
+    """Open cases of a clinic in order of start, what each needs, and its lines as they stand, by case id."""
+
+    clinic: Clinic
+    cases: tuple[Case, ...]
+    needed: dict[int, list[Requirement]]
+    lines: dict[int, list[PickLine]]
+
+    def read_again(self, case: Case) -> None:
+        """Read the tray of one case again, after something came onto it; its plan counts as unchanged."""
+        self.lines.update(lines_of({case.pk: self.needed[case.pk]}))
+        for known in self.cases:
+            if known.pk == case.pk:
+                known.state = case.state
 
 
 @dataclass(frozen=True)
@@ -35,26 +54,57 @@ def open_cases(*, clinic: Clinic, through: dt.date) -> QuerySet[Case]:
     return with_plans(found.order_by("starts_at", "pk"))
 
 
-def promised(*, clinic: Clinic, through: dt.date) -> Promised:
-    """Promise the clinic's stock to its open cases up to a day; the number of queries is fixed."""
-    cases = list(open_cases(clinic=clinic, through=through))
-    lines = lines_of(cases)
-    needs = [_need(case, line) for case in cases for line in lines[case.pk] if line.needs_stock]
-    room = {line.item.pk for case in cases for line in lines[case.pk] if _in_room(line)}
-    stock = stock_units(clinic=clinic, items={need.item for need in needs} | room)
+def book_of(*, clinic: Clinic, through: dt.date, until: dt.datetime | None = None) -> Book:
+    """The book up to a day, or to a moment of it: what starts later takes nothing from what starts before."""
+    found = open_cases(clinic=clinic, through=through)
+    cases = tuple(found.filter(starts_at__lte=until) if until is not None else found)
+    needed = requirements_of(cases)
+    return Book(clinic, cases, needed, lines_of(needed))
+
+
+def promised(*, clinic: Clinic, through: dt.date, on: dt.date | None = None) -> Promised:
+    """Promise the clinic's stock to its open cases up to a day; the number of queries is fixed.
+
+    With ``on`` only the cases of that day come back; all earlier ones are still served before them.
+    """
+    book = book_of(clinic=clinic, through=through)
+    return promises(book, of=[case for case in book.cases if on is None or case.on == on])
+
+
+def promises(book: Book, *, of: Sequence[Case]) -> Promised:
+    """Promise stock to these cases of a book, after what earlier cases need of the same; three queries."""
+    lines = {case.pk: book.lines[case.pk] for case in of}
+    asked = {line.item.pk for mine in lines.values() for line in mine if line.needs_stock}
+    needs = [
+        _need(case, line)
+        for case in book.cases
+        for line in book.lines[case.pk]
+        if line.needs_stock and line.item.pk in asked
+    ]
+    room = {line.item.pk for mine in lines.values() for line in mine if _in_room(line)}
+    stock = stock_units(clinic=book.clinic, items=asked | room)
     given = allocate(needs, stock)
     # Room stock is promised to nobody; the list only says where to reach for it.
-    for case in cases:
+    lying = _by_item(unit for unit in stock if unit.item in room)
+    for case in of:
         for line in filter(_in_room, lines[case.pk]):
-            given[case.pk, line.key] = _nearest(line, case, stock)
-    lots, places = _named(given.values())
+            given[case.pk, line.key] = _nearest(line, case, lying[line.item.pk])
+    mine = {(pk, line.key): given.get((pk, line.key)) for pk, of_case in lines.items() for line in of_case}
+    lots, places = _named(filter(None, mine.values()))
     return Promised(
-        tuple(cases),
+        tuple(of),
         {
-            case.pk: [_with(line, given.get((case.pk, line.key)), lots, places) for line in lines[case.pk]]
-            for case in cases
+            pk: [_with(line, mine[pk, line.key], lots, places) for line in of_case]
+            for pk, of_case in lines.items()
         },
     )
+
+
+def _by_item(stock: Iterable[StockUnit]) -> dict[Hashable, list[StockUnit]]:
+    found: dict[Hashable, list[StockUnit]] = defaultdict(list)
+    for unit in stock:
+        found[unit.item].append(unit)
+    return found
 
 
 def _in_room(line: PickLine) -> bool:
@@ -63,11 +113,7 @@ def _in_room(line: PickLine) -> bool:
 
 def _nearest(line: PickLine, case: Case, stock: Iterable[StockUnit]) -> Allotment:
     """The units of room stock that expire soonest among those usable on the day; taken from nobody."""
-    usable = [
-        unit
-        for unit in stock
-        if unit.item == line.item.pk and (unit.last_usable_on is None or unit.last_usable_on >= case.on)
-    ]
+    usable = [unit for unit in stock if unit.last_usable_on is None or unit.last_usable_on >= case.on]
     if not usable:
         return Allotment()
     first = min(usable, key=lambda unit: (unit.last_usable_on or dt.date.max, unit.lot_id, unit.place_id))
@@ -109,21 +155,22 @@ def _with(
     )
 
 
-def made_short_by(*, case: Case, lot: Lot, place: Place, quantity: int) -> Case | None:
+def made_short_by(
+    *, case: Case, lot: Lot, place: Place, quantity: int, book: Book | None = None
+) -> Case | None:
     """The first earlier case that would lack an item if these units went to this case; None if none would.
 
     The earlier cases are given the stock twice, with and without the units; whoever then gets less of its
-    own was promised them. A case that would lack them anyway is not made short.
+    own was promised them. A case that would lack them anyway is not made short. ``book`` holds the cases up
+    to this one where they are read already.
     """
-    before_us = Q(starts_at__lt=case.starts_at) | Q(starts_at=case.starts_at, pk__lt=case.pk)
-    earlier = list(open_cases(clinic=case.clinic, through=case.on).filter(before_us))
-    if not earlier:
-        return None
-    lines = lines_of(earlier)
+    book = book or book_of(clinic=case.clinic, through=case.on, until=case.starts_at)
+    ours = (case.starts_at, case.pk)
+    earlier = [other for other in book.cases if (other.starts_at, other.pk) < ours]
     needs = [
         _need(other, line)
         for other in earlier
-        for line in lines[other.pk]
+        for line in book.lines[other.pk]
         if line.needs_stock and line.item.pk == lot.item_id
     ]
     if not needs:

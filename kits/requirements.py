@@ -8,6 +8,7 @@ Pure: it reads the lines it is given and asks no database.
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from decimal import Decimal
+from functools import cached_property
 from math import ceil
 from typing import Any
 
@@ -118,6 +119,7 @@ class _Bill:
         )
         return min(1.0, sum(siblings))
 
+    @cached_property
     def plans_implants(self) -> bool:
         """Whether placing implants is an option of the plan here, not part of every such case."""
         return any(
@@ -202,7 +204,7 @@ def _decide(bare: Requirement, line: Any, site: SitePlan | None, bill: _Bill) ->
             decided = replace(bare, note=_joined(f"{bill.plan.clinician}'s usual", bare.note))
     if line.finding is not None and line.finding.is_planned:
         return _plan_option(decided, line, site, bill)
-    if bill.plans_implants() and line.slot.startswith("IMPLANT_STANDBY"):
+    if bill.plans_implants and line.slot.startswith("IMPLANT_STANDBY"):
         # Neighbouring sizes stand by only where an implant is placed at all.
         answer = _implant_answer(site, bill.plan)
         return None if answer is False else replace(decided, undecided=answer is None)

@@ -5,7 +5,7 @@ import datetime as dt
 from kits.case_lines import must_scan
 from kits.models import Case, TrayLine, TrayUnit
 from kits.pick_values import day_words
-from kits.promises import made_short_by
+from kits.promises import Book, made_short_by
 from kits.substitutes import verdict
 from practice.refusals import Refusal
 from stock.models import Balance, Lot, Place
@@ -126,11 +126,19 @@ class OnATray(Refusal):
 
 
 def check_unit(
-    *, case: Case, line: TrayLine, lot: Lot, place: Place, quantity: int, scanned: bool, note: str = ""
+    *,
+    case: Case,
+    line: TrayLine,
+    lot: Lot,
+    place: Place,
+    quantity: int,
+    scanned: bool,
+    note: str = "",
+    book: Book | None = None,
 ) -> None:
     """Check that these units may come onto this line; raises one of the refusals above.
 
-    The lot is read again here, so that a hold set a moment ago counts.
+    The lot is read again here, so that a hold set a moment ago counts. ``book``: as for ``made_short_by``.
     """
     lot.refresh_from_db(fields=["decision", "decision_reason", "expires_on"])
     if line.item is None:
@@ -143,7 +151,7 @@ def check_unit(
     left = left_on(line)
     if quantity > left:
         raise Complete(line, left)
-    other = made_short_by(case=case, lot=lot, place=place, quantity=quantity)
+    other = made_short_by(case=case, lot=lot, place=place, quantity=quantity, book=book)
     if other is not None:
         raise PromisedElsewhere(lot, other)
 

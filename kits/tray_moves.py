@@ -6,7 +6,8 @@ from django.db import transaction
 
 from kits.case_lines import kind_of, must_scan
 from kits.models import Case, TrayLine, TrayUnit
-from kits.pick_lists import pick_list
+from kits.pick_lists import pick_list_in
+from kits.promises import Book, book_of
 from kits.requirements import OPEN, STOCK
 from kits.tray import WrongState, locked, source_of, tray_place
 from kits.tray_checks import NothingToTake, ScanIt, check_unit
@@ -33,12 +34,13 @@ def put_on_tray(
     at: dt.datetime,
     key: str | None = None,
     note: str = "",
+    book: Book | None = None,
 ) -> TrayUnit:
     """Move units of a lot from their place onto a line of the tray.
 
     ``note`` says why an implant or tissue unit could not be scanned. The same ``key`` again returns the unit
-    it made. Raises the refusals of ``tray_checks``, WrongState, and
-    those of the ledger (not enough there, a unit that exists elsewhere).
+    it made. ``book`` spares reading the earlier cases again. Raises the refusals of ``tray_checks``,
+    WrongState, and those of the ledger (not enough there, a unit that exists elsewhere).
     """
     case = locked(line.case)
     if case.state not in (Case.State.SET_OUT, Case.State.IN_SURGERY):
@@ -48,12 +50,12 @@ def put_on_tray(
     earlier = _made_by(key, line, lot)
     if earlier is not None:
         return earlier
-    check_unit(case=case, line=line, lot=lot, place=place, quantity=quantity, scanned=scanned, note=note)
+    facts = {"lot": lot, "place": place, "quantity": quantity, "scanned": scanned, "note": note}
+    check_unit(case=case, line=line, book=book, **facts)
     tray = tray_place(case, by=by, at=at)
     said = {"by": by, "at": at, "source": source_of(case), "key": key}
     move(lot=lot, from_place=place, to_place=tray, quantity=quantity, **said)
-    unit = TrayUnit(line=line, lot=lot, place=place, tray=tray, quantity=quantity, scanned=scanned)
-    unit.note, unit.put_on_at, unit.put_on_by = note[:200], at, by
+    unit = TrayUnit(line=line, tray=tray, put_on_at=at, put_on_by=by, **facts | {"note": note[:200]})
     if case.state == Case.State.IN_SURGERY and line.set_out == OPEN:
         unit.opened_at = at
     unit.save()
@@ -86,14 +88,14 @@ def tick(*, line: TrayLine, by, at: dt.datetime) -> list[TrayUnit]:
         return []
     if must_scan(line):
         raise ScanIt(line)
-    found = pick_list(case=case, today=case.on).find(line.key)
+    book = book_of(clinic=case.clinic, through=case.on, until=case.starts_at)
+    found = pick_list_in(book, case=case).find(line.key)
     if found.left and not found.parts:
         raise NothingToTake(line)
     line.case = case
+    said = {"scanned": False, "by": by, "at": at, "book": book}
     return [
-        put_on_tray(
-            line=line, lot=part.lot, place=part.place, quantity=part.quantity, scanned=False, by=by, at=at
-        )
+        put_on_tray(line=line, lot=part.lot, place=part.place, quantity=part.quantity, **said)
         for part in found.parts
     ]
 

@@ -7,8 +7,9 @@ from django.db.models import Q, QuerySet
 
 from kits.case_lines import kind_of, must_scan
 from kits.models import Case, TrayLine, TrayUnit
-from kits.pick_lists import pick_list
-from kits.pick_values import TODO, ScanAnswer, day_words
+from kits.pick_lists import pick_list_in
+from kits.pick_values import TODO, PickList, ScanAnswer, day_words
+from kits.promises import Book, book_of
 from kits.requirements import ROOM, STOCK
 from kits.scan_words import Meant, meaning
 from kits.substitutes import verdict
@@ -56,22 +57,27 @@ def scan(*, case: Case, text: str, by, at: dt.datetime, today: dt.date) -> ScanA
         meant = meaning(text=text, case=case, today=today)
         # A refusal after a substitute was agreed takes the substitute's line back as well.
         with transaction.atomic():
-            line, unit, detail = _take(case, meant, by=by, at=at)
+            book = book_of(clinic=case.clinic, through=case.on, until=case.starts_at)
+            line, unit, detail = _take(case, meant, book, by=by, at=at)
     except Refusal as refusal:
         return ScanAnswer(ok=False, title="Not taken", detail=str(refusal))
-    following = _next(case, today)
+    book.read_again(case)
+    pick = pick_list_in(book, case=case)
     return ScanAnswer(
         ok=True,
         title=f"{unit.quantity} × {meant.item.name}" if unit else f"{meant.item.name} lies ready",
         detail=detail,
         line=line,
         unit=unit,
-        next=following,
+        next=_next(pick),
+        pick=pick,
         notices=meant.warnings,
     )
 
 
-def _take(case: Case, meant: Meant, *, by, at: dt.datetime) -> tuple[TrayLine, TrayUnit | None, str]:
+def _take(
+    case: Case, meant: Meant, book: Book, *, by, at: dt.datetime
+) -> tuple[TrayLine, TrayUnit | None, str]:
     if not meant.lots:
         return _take_item(case, meant, by=by, at=at)
     lot, place, there = _where(case, meant)
@@ -80,7 +86,8 @@ def _take(case: Case, meant: Meant, *, by, at: dt.datetime) -> tuple[TrayLine, T
     line, detail = _line_for(case, lot, by=by, at=at)
     wanted = left_on(line)
     quantity = 1 if meant.item.is_unit_tracked else max(1, min(wanted, there))
-    unit = put_on_tray(line=line, lot=lot, place=place, quantity=quantity, scanned=True, by=by, at=at)
+    said = {"scanned": True, "by": by, "at": at, "book": book}
+    unit = put_on_tray(line=line, lot=lot, place=place, quantity=quantity, **said)
     until = f", in date to {day_words(lot.expires_on)}" if lot.expires_on else ""
     sooner = _sooner(case, lot)
     return line, unit, " ".join(filter(None, (f"{lot.shown} from {place}{until}.", detail, sooner)))
@@ -221,9 +228,8 @@ def _usable(case: Case, item) -> QuerySet[Balance]:
     )
 
 
-def _next(case: Case, today: dt.date) -> str:
+def _next(found: PickList) -> str:
     """What to fetch next, as a sentence."""
-    found = pick_list(case=case, today=today)
     todo = [line for line in found.wanted if line.state == TODO]
     if not todo:
         return (
