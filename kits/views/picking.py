@@ -29,14 +29,17 @@ def _today(case: Case):
     return clock.today(clinic=case.clinic)
 
 
-def _page(request, case: Case, *, fresh: str = "") -> dict:
-    pick = picking.pick_list(case=case, today=_today(case))
+def _page(request, case: Case, *, fresh: str = "", pick=None) -> dict:
+    pick = pick or picking.pick_list(case=case, today=_today(case))
     shown = tray_page(pick, user=request.user, fresh=fresh)
     return shown | {"facts": facts_of(pick), "now": clock.now()}
 
 
-def _answer(request, case: Case, *, kind="ok", title, text="", fresh="", **more):
-    """Say what came of it: in place with the tray redrawn, or on the page again without scripts."""
+def _answer(request, case: Case, *, kind="ok", title, text="", fresh="", pick=None, **more):
+    """Say what came of it: in place with the tray redrawn, or on the page again without scripts.
+
+    ``pick``: the list as it stands now, where it is known already.
+    """
     if not request.htmx:
         return said(request, kind, title, text, "pick_list", case.code)
     case.refresh_from_db(fields=["state"])
@@ -44,7 +47,7 @@ def _answer(request, case: Case, *, kind="ok", title, text="", fresh="", **more)
         # Somebody else closed or cancelled it meanwhile: there is no tray any more to draw.
         messages.error(request, f"{title.rstrip('.')}. {text}".strip())
         return HttpResponseClientRedirect(reverse("case", args=[case.code]))
-    shown = _page(request, case, fresh=fresh) | {"kind": kind, "title": title, "text": text} | more
+    shown = _page(request, case, fresh=fresh, pick=pick) | {"kind": kind, "title": title, "text": text} | more
     answer = render(
         request, "kits/fragments/tray_answer.html", shown, status=409 if kind == "refused" else 200
     )
@@ -80,7 +83,7 @@ def pick_scan(request, case_code):
     if not found.ok:
         return _refuse(request, case, found.detail)
     words = " ".join(part for part in (found.detail, *found.notices, found.next) if part)
-    return _answer(request, case, title=found.title, text=words, fresh=found.line.key)
+    return _answer(request, case, title=found.title, text=words, fresh=found.line.key, pick=found.pick)
 
 
 def _line(case: Case, key: str) -> TrayLine:
