@@ -76,10 +76,21 @@ def shelf_days(*, months: int | None, safety_days: int) -> int | None:
     return None if months is None else max(int(months * DAYS_A_MONTH) - safety_days, 0)
 
 
-def lead_distribution(*, seller: Seller, seen: Sequence[int], terms: Terms) -> Distribution:
-    """Days from an order sent today to its receipt on an open day."""
+def lead_distribution(
+    *, seller: Seller, seen: Sequence[int], terms: Terms, due: Sequence[ReceiptDue] = ()
+) -> Distribution:
+    """Days from an order sent today to its receipt on an open day, never the same day.
+
+    An order sent today does not overtake one that is on its way and due within the usual lead time;
+    otherwise goods would be proposed again for a shortage that ends when the first ones arrive.
+    """
     plain = reorder.lead_time(stated_days=seller.lead_days, observed=seen)
-    days = [(terms.calendar.arrival(terms.today, lead) - terms.today).days for lead in range(len(plain))]
+    soonest = min(((each.arrives_on - terms.today).days for each in due), default=0)
+    least = max(1, min(soonest, cautious_lead(seller=seller, seen=seen)))
+    days = [
+        max((terms.calendar.arrival(terms.today, lead) - terms.today).days, least)
+        for lead in range(len(plain))
+    ]
     return np.bincount(days, weights=plain).astype(np.float64)
 
 
@@ -104,7 +115,7 @@ def propose_all(subjects: Mapping[int, Subject], terms: Terms) -> dict[int, Prop
 
 
 def _decide(subject: Subject, terms: Terms) -> reorder.Proposal | None:
-    lead = lead_distribution(seller=subject.seller, seen=subject.leads_seen, terms=terms)
+    lead = lead_distribution(seller=subject.seller, seen=subject.leads_seen, terms=terms, due=subject.due)
     found = _proposal(subject, terms, lead, shelf=None)
     if found is None or subject.shelf_days is None or _clears(subject, found.order.units):
         return found

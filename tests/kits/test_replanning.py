@@ -114,6 +114,14 @@ def test_what_is_ordered_is_not_proposed_again(cast, two_cases):
     assert found.series["receipts"] == [[3, wanted.packs, "PO-T1"]]
 
 
+def test_an_order_sent_now_does_not_overtake_the_one_on_its_way(cast, two_cases):
+    """Friday is short and stays short: what is due on Saturday would only be ordered a second time."""
+    ordered(cast, cast.membrane, 12, expected=day(4))
+    found = planned(cast, cast.membrane)
+    assert found.series["short"][3] == 1
+    assert proposal(cast, cast.membrane) is None
+
+
 def test_overdue_order_is_expected_tomorrow_or_when_the_clinic_opens(cast, two_cases):
     ordered(cast, cast.membrane, 2, expected=day(-5))
     assert planned(cast, cast.membrane).series["receipts"] == [[1, 2, "PO-T1"]]
