@@ -248,9 +248,6 @@ def to_finish(unclosed: Iterable[Case], pending: dict[int, int], tissue: int, to
             found.append(Todo(f"Close {case.code} of {when}", left, url))
     if tissue:
         found.append(
-            Todo(
-                f"{_counted(tissue, 'tissue unit').capitalize()} used",
-                "on the last day of surgery: send the usage cards",
-            )
+            Todo("Tissue usage cards", f"{_counted(tissue, 'unit')} used on the last day of surgery")
         )
     return found

@@ -68,8 +68,8 @@ class _Drawing:
 
     def pouch(self, pouch: Pouch, *, by_tooth: bool) -> dict[str, Any]:
         """A pouch with the one touch that opens it, once surgery has begun."""
-        by_line = pouch.choose_one or pouch.opened
         absent = pouch.finding is not None and all(line.known is False for line in pouch.lines)
+        by_line = pouch.opened or (pouch.choose_one and not absent)
         shown = {
             "heading": heading_of(pouch.heading, pouch.tooth, self.case.clinic),
             "chance": None if absent else pouch.chance,
@@ -91,6 +91,9 @@ class _Drawing:
         where = {"finding": pouch.finding.pk, "site": pouch.site_id or ""}
         found = self.url("pick_finding", present=1, **where)
         gone = self.url("pick_finding", present=0, **where)
+        if absent and pouch.finding.complement_of_id is not None:
+            # It follows from the other finding, and is taken back there.
+            return {}
         if absent:
             return {"action_url": found, "action_label": "It is there after all"}
         if pouch.opened:
