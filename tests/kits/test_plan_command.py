@@ -11,6 +11,7 @@ from practice.models import Clinic
 from stock.models import Item, ItemForecast
 from tests.builders import TODAY
 from tests.kits.builders_plan import case, day, procedure, stock
+from tests.kits.builders_tasks import tasks_run_here
 
 pytestmark = pytest.mark.django_db
 ITEM_FIELDS = {
@@ -37,6 +38,13 @@ def book(cast):
     stock(cast, cast.membrane, 1, last_day=1)
     stock(cast, cast.membrane, 1)
     return case(cast, grafting, day(2)), case(cast, grafting, day(3))
+
+
+@pytest.fixture
+def no_workers():
+    """Tasks run where they are sent, as in a practice without Redis."""
+    with tasks_run_here(True):
+        yield
 
 
 def of(report, item):
@@ -125,12 +133,12 @@ def test_task_plans_one_clinic_once(cast, book):
     assert plan_clinic(cast.clinic.pk, TODAY.isoformat()) is False
 
 
-def test_task_for_all_plans_each_clinic(cast, book):
+def test_task_for_all_plans_each_clinic(cast, book, no_workers):
     assert plan_all_clinics(TODAY.isoformat()) == 2
     assert set(ItemForecast.objects.values_list("clinic__code", flat=True)) == {"A", "B"}
 
 
-def test_failure_of_one_clinic_does_not_stop_the_others(cast, book):
+def test_failure_of_one_clinic_does_not_stop_the_others(cast, book, no_workers):
     Clinic.objects.filter(pk=cast.clinic.pk).update(open_weekdays="0000000")
     with pytest.raises(SomeClinicsNotPlanned, match="Not planned.*Skellowick Road: No open day"):
         plan_all_clinics(TODAY.isoformat())
