@@ -1,11 +1,43 @@
-"""Middleware: the session ends after idle time; the clinic a person is working in."""
+"""Middleware: no NUL gets in; the session ends after idle time; the clinic a person is working in."""
 
 import time
 
 from django.conf import settings
 from django.contrib.auth import logout
+from django.http import HttpResponseBadRequest
 
 from practice import access
+
+NUL = "\0"
+
+
+class NoNul:
+    """Turn away what holds a NUL character: PostgreSQL neither stores one nor looks for one."""
+
+    def __init__(self, get_response):
+        self.get_response = get_response
+
+    def __call__(self, request):
+        """Answer 400 in words before anything is looked up."""
+        if any(NUL in text for text in _texts(request)):
+            return HttpResponseBadRequest(
+                "Something here holds a character that cannot be kept (NUL). Take it out and try again.",
+                content_type="text/plain",
+            )
+        return self.get_response(request)
+
+
+def _texts(request):
+    """Everything in a request that may be looked up or kept: address, cookies, fields, names of files."""
+    yield request.path_info
+    yield from request.COOKIES.values()
+    for given in (request.GET, request.POST):
+        for name, values in given.lists():
+            yield name
+            yield from values
+    for name, file in request.FILES.items():
+        yield name
+        yield file.name
 
 
 class IdleTimeout:
