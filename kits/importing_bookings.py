@@ -1,23 +1,26 @@
-"""Bringing in booked surgery from a table or a calendar: new cases, moved cases, cancelled cases, closures.
+"""Bringing in booked surgery from a table or a calendar: cases new, moved, changed and cancelled; closures.
 
 A booking is known by its id in the file, or by chart, day and procedures where the file has none, so the same
-file read again changes nothing and a changed one moves the case. Cases go through the verbs of scheduling.
+file read again changes nothing and a changed one moves or re-plans the case. A list and a calendar that hold
+the same booking lead to one case. Cases go through the verbs of scheduling and rebooking.
 """
 
 import datetime as dt
 from collections import Counter
-from dataclasses import dataclass, field
 from functools import partial
 from itertools import pairwise
 from zoneinfo import ZoneInfo
 
 from kits.booking_calendar import is_calendar, read_calendar
+from kits.booking_changes import Plan, differences, plan_change, put_back_words
+from kits.booking_matches import KnownCases, Named, identity_of, known_cases, match
 from kits.booking_meanings import Clinicwise, Understood, check_words, gather, is_left_out, understand
-from kits.booking_rows import Booked, read_rows
+from kits.booking_rows import Booked, BookingFile, read_rows
 from kits.models import Case
 from kits.procedure_words import code_of
+from kits.rebooking import rebook, recognise
 from kits.scheduling import book, cancel_case, move_case, plan_case
-from practice.importing import Change, Options, Report, Step, settle, with_remembered
+from practice.importing import Change, Meanings, Options, Report, Step, settle, with_remembered
 from practice.models import Clinic, Closure
 from practice.organising import close_days
 from practice.patients import register
@@ -27,75 +30,53 @@ from practice.workdays import Workdays
 FILE_KIND = "bookings"
 CLOSED = "closed"
 GONE_REASON = "cancelled in the imported calendar"
-LONGEST_ID = 120  # characters
-
-
-@dataclass
-class _Known:
-    """Cases that are there already, by their identity in a file and by what they are."""
-
-    by_identity: dict[str, Case] = field(default_factory=dict)
-    by_moment: dict[tuple, Case] = field(default_factory=dict)
 
 
 def import_bookings(data: bytes, *, filename: str, clinic: Clinic, options: Options) -> Report:
     """Take in the bookings of one clinic; see the module. Raises UnreadableFile or NoHeaderRow."""
     meanings = with_remembered(options.meanings, clinic=clinic, file_kind=FILE_KIND)
+    file = _read(data, filename, clinic, meanings, options)
+    report = Report(
+        filename, read=file.read, skipped=file.skipped, problems=file.problems, notices=file.notices
+    )
+    known = gather(file, clinic=clinic, meanings=meanings, report=report)
+    steps = _closure_steps(known, options)
+    bookings, gone = _understand_all(known, options)
+    for row, words, teeth in file.broken:
+        check_words(known, row=row, words=words, teeth=teeth)
+    cases = known_cases(clinic, options.today)
+    steps += _case_steps(known, cases, bookings, gone, options)
+    understood = [named.booking for named in bookings]
+    _note_double_bookings(known, understood)
+    _note_closed_days(known, understood)
+    return settle(report, steps, options=options, clinic=clinic, subject=filename)
+
+
+def _read(data: bytes, filename: str, clinic: Clinic, meanings: Meanings, options: Options) -> BookingFile:
     zone = ZoneInfo(clinic.time_zone)
     if is_calendar(data):
-        file = read_calendar(
+        return read_calendar(
             data,
             filename=filename,
             zone=zone,
             today=options.today,
             is_known=lambda words: bool(code_of(words) or meanings.of(words, "procedure", "SUMMARY")),
         )
-    else:
-        file = read_rows(
-            data,
-            filename=filename,
-            zone=zone,
-            columns=meanings.columns,
-            day_first=meanings.day_first,
-            encoding=meanings.encoding,
-        )
-    report = Report(
-        filename, read=file.read, skipped=file.skipped, problems=file.problems, notices=file.notices
+    return read_rows(
+        data,
+        filename=filename,
+        zone=zone,
+        columns=meanings.columns,
+        day_first=meanings.day_first,
+        encoding=meanings.encoding,
     )
-    known = gather(file, clinic=clinic, meanings=meanings, report=report)
-    steps = _closure_steps(known, options)
-    cases = _known_cases(clinic, options.today)
-    bookings = _understand_all(known, cases, options, steps)
-    for row, words, teeth in file.broken:
-        check_words(known, row=row, words=words, teeth=teeth)
-    for identity, booking in bookings:
-        steps += _steps(known, identity, booking, cases, options)
-    _note_double_bookings(known, [booking for _, booking in bookings])
-    _note_closed_days(known, [booking for _, booking in bookings])
-    return settle(report, steps, options=options, clinic=clinic, subject=filename)
 
 
-def _known_cases(clinic: Clinic, today: dt.date) -> _Known:
-    known = _Known()
-    cases = Case.objects.filter(clinic=clinic).select_related("patient", "room", "clinician")
-    for case in cases.exclude(external_id="").filter(on__gte=today - dt.timedelta(days=31)):
-        known.by_identity[case.external_id] = case
-    for case in (
-        cases.filter(on__gte=today)
-        .exclude(state=Case.State.CANCELLED)
-        .prefetch_related("procedures__procedure")
-    ):
-        codes = frozenset(each.procedure.code for each in case.procedures.all())
-        known.by_moment[(case.patient.chart_number, case.starts_at, codes)] = case
-    return known
-
-
-def _understand_all(
-    known: Clinicwise, cases: _Known, options: Options, steps: list[Step]
-) -> list[tuple[str, Understood]]:
-    """The bookings that stand, with their identities; the others are counted, cancelled or reported."""
+def _understand_all(known: Clinicwise, options: Options) -> tuple[list[Named], list[Booked]]:
+    """The bookings that stand, with their ids, and those that are off; others are counted or reported."""
     report = known.report
-    found: list[tuple[str, Understood]] = []
+    found: list[Named] = []
+    gone: list[Booked] = []
     rows: dict[tuple, int] = {}
     past = 0
     identities: Counter[str] = Counter()
@@ -103,7 +84,7 @@ def _understand_all(
         if is_left_out(known, booked.words):
             report.skipped += 1
         elif booked.gone:
-            steps += _cancel_steps(known, booked, cases, options)
+            gone.append(booked)
         elif booked.starts_at.date() < options.today:
             report.skipped += 1
             past += 1
@@ -116,109 +97,105 @@ def _understand_all(
                 )
                 continue
             rows[key] = booked.row
-            found.append((_identity(booked, booking.codes, identities), booking))
+            found.append(Named(*identity_of(booked, booking.codes, identities), booking))
     if past:
         report.notices.append(
             Problem(0, known.file.header("on"), str(past), "So many bookings are past; left out.")
         )
-    return found
+    return found, gone
 
 
-def _problem(known: Clinicwise, booked: Booked, name: str, reason: str) -> Problem:
-    value = {"chart": booked.chart, "procedure": booked.words, "on": booked.starts_at.date().isoformat()}
-    return Problem(booked.row, known.file.header(name), value.get(name, ""), reason)
+def _problem(known: Clinicwise, booked: Booked, column: str, reason: str) -> Problem:
+    value = {"chart": booked.chart, "procedure": booked.words, "teeth": booked.teeth}
+    value["on"] = booked.starts_at.date().isoformat()
+    return Problem(booked.row, known.file.header(column), value.get(column, ""), reason)
 
 
-def _identity(booked: Booked, codes: tuple[str, ...], seen: Counter[str]) -> str:
-    """The id of the file, or chart, day and procedures; a second such visit that day gets a number."""
-    if booked.identity:
-        return booked.identity[:LONGEST_ID]
-    base = f"{booked.chart}|{booked.starts_at.date().isoformat()}|{'+'.join(codes)}"
-    seen[base] += 1
-    return (base if seen[base] == 1 else f"{base}|{seen[base]}")[:LONGEST_ID]
-
-
-def _find(cases: _Known, identity: str, booking: Understood) -> Case | None:
-    moment = (booking.booked.chart, booking.booked.starts_at, frozenset(booking.codes))
-    return cases.by_identity.get(identity) or cases.by_moment.get(moment)
-
-
-def _cancel_steps(known: Clinicwise, booked: Booked, cases: _Known, options: Options) -> list[Step]:
-    """Cancel the case of a booking that the file says is off; one we never had is left out."""
-    case = cases.by_identity.get(booked.identity[:LONGEST_ID]) if booked.identity else None
-    if case is None:
-        # Without an id the chart and the moment tell which case it was.
-        case = next(
-            (c for (chart, at, _), c in cases.by_moment.items() if (chart, at) == _place(booked)), None
+def _case_steps(
+    known: Clinicwise, cases: KnownCases, bookings: list[Named], gone: list[Booked], options: Options
+) -> list[Step]:
+    matches = match(bookings, gone, cases)
+    steps = _cancel_steps(known, gone, matches.gone, options)
+    linked = 0
+    for number, named in enumerate(bookings):
+        case = matches.booked.get(number)
+        steps += _steps(known, named, case, cases, options)
+        linked += case is not None and case.state in Case.OPEN and named.identity not in cases.said
+    if linked:
+        sentence = (
+            "So many bookings were already here, booked by hand or from another file. From now on a change "
+            "in this file reaches the same cases."
         )
-    if case is None or case.state not in Case.OPEN:
-        known.report.skipped += 1
-        return []
-    known.report.accepted += 1
-    known.report.changes.append(Change(booked.row, "cancelled", case.code, f"{booked.chart} {booked.words}"))
-    take = partial(cancel_case, case=case, reason=GONE_REASON, by=options.by, at=options.at)
-    return [Step(booked.row, known.file.header("status"), booked.chart, take)]
+        known.report.notices.append(Problem(0, known.file.header("chart"), str(linked), sentence))
+    return steps
 
 
-def _place(booked: Booked) -> tuple[str, dt.datetime]:
-    return booked.chart, booked.starts_at
+def _cancel_steps(
+    known: Clinicwise, gone: list[Booked], cases: dict[int, Case], options: Options
+) -> list[Step]:
+    """Cancel the cases of bookings that the file says are off; one we never had is left out."""
+    report, steps = known.report, []
+    there = put_back_words(cases.values())
+    for number, booked in enumerate(gone):
+        case = cases.get(number)
+        if case is None or case.state not in Case.OPEN:
+            report.skipped += 1
+            continue
+        report.accepted += 1
+        report.changes.append(Change(booked.row, "cancelled", case.code, f"{booked.chart} {booked.words}"))
+        if case.pk in there:
+            report.to_do.append(Change(booked.row, "put back", case.code, there[case.pk]))
+        take = partial(cancel_case, case=case, reason=GONE_REASON, by=options.by, at=options.at)
+        steps.append(Step(booked.row, known.file.header("status"), booked.chart, take))
+    return steps
 
 
 def _steps(
-    known: Clinicwise, identity: str, booking: Understood, cases: _Known, options: Options
+    known: Clinicwise, named: Named, case: Case | None, cases: KnownCases, options: Options
 ) -> list[Step]:
-    report, booked = known.report, booking.booked
-    case = _find(cases, identity, booking)
-    words = f"{booked.starts_at:%a %d %b %H:%M} {booked.chart} {', '.join(booking.codes)}"
+    report, booking, booked = known.report, named.booking, named.booking.booked
     if case is None:
+        words = f"{booked.starts_at:%a %d %b %H:%M} {booked.chart} {', '.join(booking.codes)}"
         report.accepted += 1
         report.changes.append(Change(booked.row, "booked", words))
-        take = partial(_book, known.clinic, identity, booking, options)
-    elif case.state not in Case.OPEN:
-        report.unchanged += 1
-        if case.state == Case.State.CANCELLED:
-            sentence = (
-                f"{case.code} was cancelled here and stays so. Book it again by hand if it takes place."
-            )
-            report.notices.append(_problem(known, booked, "chart", sentence))
-        return []
-    else:
-        _note_other_plan(known, booking, case)
-        differs = _differences(case, booking)
-        if not differs:
-            report.unchanged += 1
-            return []
+        return [_step(known, booked, "on", partial(_book, known.clinic, named, options))]
+    if case.state in Case.OPEN:
+        return _change_steps(known, named, case, cases, options)
+    report.unchanged += 1
+    if case.state == Case.State.CANCELLED:
+        sentence = f"{case.code} was cancelled here and stays so. Book it again by hand if it takes place."
+        report.notices.append(_problem(known, booked, "chart", sentence))
+    return []
+
+
+def _step(known: Clinicwise, booked: Booked, column: str, take) -> Step:
+    value = booked.words if column == "procedure" else booked.starts_at.isoformat()
+    return Step(booked.row, known.file.header(column), value, take)
+
+
+def _change_steps(
+    known: Clinicwise, named: Named, case: Case, cases: KnownCases, options: Options
+) -> list[Step]:
+    """Bring an open case to what the file says of it, or at least keep the id it has there."""
+    report, booked = known.report, named.booking.booked
+    plan = plan_change(case, named.booking, cases.last_said(named, case))
+    report.notices += [_problem(known, booked, column, why) for column, why in plan.notices]
+    moved = differences(case, named.booking, plan)
+    if moved or plan.words:
         report.accepted += 1
-        report.changes.append(Change(booked.row, "moved", f"{case.code} {booked.chart}", "; ".join(differs)))
-        take = partial(_move, case, booking, options)
-    return [Step(booked.row, known.file.header("on"), booked.starts_at.isoformat(), take)]
+        what, detail = "moved" if moved else "planned anew", "; ".join([*moved, *plan.words])
+        report.changes.append(Change(booked.row, what, f"{case.code} {booked.chart}", detail))
+    else:
+        report.unchanged += 1
+        if cases.heard(named):
+            return []
+        return [_step(known, booked, "on", partial(_recognise, case, named, options))]
+    column = "procedure" if plan.words and not moved else "on"
+    return [_step(known, booked, column, partial(_change, case, named, plan, options))]
 
 
-def _differences(case: Case, booking: Understood) -> list[str]:
-    """What the file says otherwise of a case's time and people, in words."""
-    booked, said = booking.booked, []
-    if case.starts_at != booked.starts_at:
-        was = case.starts_at.astimezone(booked.starts_at.tzinfo)
-        said.append(f"{was:%a %d %b %H:%M} → {booked.starts_at:%a %d %b %H:%M}")
-    if booked.minutes is not None and case.minutes != booked.minutes:
-        said.append(f"{case.minutes} → {booked.minutes} min")
-    if booking.room is not None and case.room_id != booking.room.pk:
-        said.append(f"room {case.room or 'none'} → {booking.room}")
-    if booking.clinician is not None and case.clinician_id != booking.clinician.pk:
-        said.append(f"{case.clinician or 'nobody'} → {booking.clinician}")
-    return said
-
-
-def _note_other_plan(known: Clinicwise, booking: Understood, case: Case) -> None:
-    planned = {each.procedure.code for each in case.procedures.all() if each.planned}
-    if planned != set(booking.codes):
-        plan = ", ".join(sorted(planned))
-        sentence = f"{case.code} is planned as {plan}. Change its plan by hand if that is wrong."
-        known.report.notices.append(_problem(known, booking.booked, "procedure", sentence))
-
-
-def _book(clinic: Clinic, identity: str, booking: Understood, options: Options) -> None:
-    booked = booking.booked
+def _book(clinic: Clinic, named: Named, options: Options) -> None:
+    booking, booked = named.booking, named.booking.booked
     patient = register(
         practice=clinic.practice,
         chart_number=booked.chart,
@@ -227,7 +204,7 @@ def _book(clinic: Clinic, identity: str, booking: Understood, options: Options) 
         by=options.by,
         at=options.at,
     )
-    book(
+    case = book(
         clinic=clinic,
         patient=patient,
         procedures=list(booking.procedures),
@@ -239,23 +216,33 @@ def _book(clinic: Clinic, identity: str, booking: Understood, options: Options) 
         teeth=list(booking.teeth),
         by=options.by,
         at=options.at,
-        external_id=identity,
+        external_id=named.identity,
         note=booked.note,
     )
+    _recognise(case, named, options)
 
 
-def _move(case: Case, booking: Understood, options: Options) -> None:
-    booked, facts = booking.booked, {"by": options.by, "at": options.at}
+def _recognise(case: Case, named: Named, options: Options) -> None:
+    said = {"procedures": named.booking.codes, "teeth": named.booking.teeth}
+    recognise(case=case, identity=named.identity, **said, by=options.by, at=options.at)
+
+
+def _change(case: Case, named: Named, plan: Plan, options: Options) -> None:
+    """Bring a case to what its file says now; each verb leaves alone what is so already."""
+    booking, booked, facts = named.booking, named.booking.booked, {"by": options.by, "at": options.at}
+    if plan.words:
+        rebook(case=case, procedures=plan.procedures, teeth=plan.teeth, **facts)
     move_case(
         case=case,
         starts_at=booked.starts_at,
         on=booked.starts_at.date(),
-        minutes=booked.minutes,
+        minutes=plan.minutes or booked.minutes,
         room=booking.room,
         **facts,
     )
     if booking.clinician is not None and booking.clinician.pk != case.clinician_id:
         plan_case(case=case, clinician=booking.clinician, **facts)
+    _recognise(case, named, options)
 
 
 def _closure_steps(known: Clinicwise, options: Options) -> list[Step]:

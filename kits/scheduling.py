@@ -104,7 +104,7 @@ def book(
         raise NoProcedure()
     if room is not None and room.clinic_id != clinic.pk:
         raise OtherClinic(room, clinic)
-    versions = _published(procedures)
+    versions = published_versions(procedures)
     who_and_where = {"clinic": clinic, "room": room, "patient": patient, "clinician": clinician}
     minutes = minutes or max(procedure.minutes for procedure in procedures)
     case = Case(code=next_code(), on=on, starts_at=starts_at, minutes=minutes, **who_and_where)
@@ -115,7 +115,7 @@ def book(
         CaseProcedure(case=case, procedure=procedure, version=versions[procedure.pk])
         for procedure in dict.fromkeys(procedures)
     )
-    _add_sites(case, teeth)
+    add_sites(case, teeth)
     _say_booked(case, procedures, by=by, at=at)
     return case
 
@@ -126,7 +126,8 @@ def _say_booked(case: Case, procedures: Sequence[Procedure], *, by, at: dt.datet
     audit.record(BOOK, by=by, at=at, subject=case.code, clinic=case.clinic, **facts)
 
 
-def _published(procedures: Sequence[Procedure]) -> dict[int, BomVersion]:
+def published_versions(procedures: Sequence[Procedure]) -> dict[int, BomVersion]:
+    """The bill published now, by id of each procedure. Raises NothingPublished."""
     versions = BomVersion.objects.filter(procedure__in=procedures, state=BomVersion.State.PUBLISHED)
     found = {version.procedure_id: version for version in versions}
     for procedure in procedures:
@@ -135,7 +136,11 @@ def _published(procedures: Sequence[Procedure]) -> dict[int, BomVersion]:
     return found
 
 
-def _add_sites(case: Case, teeth: Iterable[str]) -> None:
+def add_sites(case: Case, teeth: Iterable[str]) -> None:
+    """Add tooth sites (FDI) to a case, each with the platform of an implant that stands there already.
+
+    Part of the verbs that plan a case, which check its state and write the audit. Raises UnknownTooth.
+    """
     teeth = list(dict.fromkeys(teeth))
     for tooth in teeth:
         if not is_tooth(tooth):
@@ -261,7 +266,7 @@ def plan_site(
     if implant is not None and not (implant.diameter_mm and implant.length_mm):
         raise NotAnImplant(implant)
     if not CaseSite.objects.filter(case=case, tooth=tooth).exists():
-        _add_sites(case, [tooth])
+        add_sites(case, [tooth])
     given = {"implant": implant, **measures}
     given = {name: value for name, value in given.items() if value is not None}
     CaseSite.objects.filter(case=case, tooth=tooth).update(**given)

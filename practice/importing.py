@@ -160,7 +160,8 @@ class Report:
     """What was found in a file and what came, or would come, of it.
 
     read counts rows of data; each is accepted (new or changed), unchanged, skipped on purpose, or has
-    problems or an unmapped value. ``understood`` says how words were read, by column.
+    problems or an unmapped value. ``understood`` says how words were read, by column; ``to_do`` what people
+    have to do with their hands once the file is taken in.
     """
 
     filename: str
@@ -173,6 +174,7 @@ class Report:
     notices: list[Problem] = field(default_factory=list)
     understood: dict[str, dict[str, str]] = field(default_factory=dict)
     changes: list[Change] = field(default_factory=list)
+    to_do: list[Change] = field(default_factory=list)
     applied: bool = False
 
     @property
@@ -203,6 +205,7 @@ class Report:
             "notices": [asdict(notice) for notice in self.notices],
             "understood": self.understood,
             "changes": [asdict(change) for change in self.changes],
+            "to_do": [asdict(change) for change in self.to_do],
         }
 
     def verdict(self, *, check: bool, accept_good: bool = False) -> str:
@@ -276,6 +279,7 @@ def _take(step: Step, report: Report) -> None:
         report.problems.append(Problem(step.row, step.column, step.value, str(refusal)))
         report.accepted -= 1
         report.changes = [change for change in report.changes if change.row != step.row]
+        report.to_do = [change for change in report.to_do if change.row != step.row]
 
 
 def text_of(row, name: str) -> str:

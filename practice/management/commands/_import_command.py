@@ -124,6 +124,7 @@ def as_text(report: Report, check: bool, accept_good: bool) -> list[str]:
         f"{report.skipped} skipped, {len(report.problems)} problems."
     ]
     lines += [f"  row {c.row}: {c.what} {c.subject} {c.detail}".rstrip() for c in report.changes]
+    lines += [f"  to do, {c.subject}: {c.detail}" for c in report.to_do]
     for title, found in (("Problems", report.problems), ("Notices", report.notices)):
         lines += [f"{title}:"] if found else []
         lines += [f"  row {p.row}, {p.column} “{p.value}”: {p.reason}" for p in found]
