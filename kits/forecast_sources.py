@@ -37,8 +37,7 @@ def coming_cases(
 
 def everything_else(*, clinic: Clinic, calendar: Workdays, today: dt.date, days: int) -> Other:
     """Use that no case explains: Gamma-Poisson on its own record, item by item, older days fading."""
-    first_at = Entry.objects.filter(clinic=clinic).aggregate(first=Min("at"))["first"]
-    start = max(today - ONE_DAY * WINDOW_DAYS, first_at.date()) if first_at else None
+    start = _first_on_record(clinic, today - ONE_DAY * WINDOW_DAYS)
     past = open_days(calendar, start, today)
     prior = history.start(PRIOR_OTHER_USE)
     used = other_use(clinic=clinic, today=today) if past else {}
@@ -48,6 +47,17 @@ def everything_else(*, clinic: Clinic, calendar: Workdays, today: dt.date, days:
         },
         is_open=calendar.flags(today, days),
     )
+
+
+def _first_on_record(clinic: Clinic, earliest: dt.date) -> dt.date | None:
+    """The day of the clinic's first entry, `earliest` where the record goes further back; None: no entry."""
+    entries = Entry.objects.filter(clinic=clinic)
+    window_opens = dt.datetime.combine(earliest, dt.time.min, dt.UTC)
+    # The index on the moment answers this at once; the very first moment of a long record takes a walk.
+    if entries.filter(at__lt=window_opens).exists():
+        return earliest
+    first_at = entries.aggregate(first=Min("at"))["first"]
+    return first_at.date() if first_at else None
 
 
 def open_days(calendar: Workdays, start: dt.date | None, end: dt.date) -> list[dt.date]:

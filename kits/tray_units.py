@@ -1,8 +1,13 @@
 """Units on a tray: what may still be done with them."""
 
-from kits.models import TrayUnit
+from django.db.models import QuerySet
+
+from kits.models import Case, TrayUnit
+from kits.tray import source_of
 from practice.refusals import Refusal
 from stock.models import Entry
+
+_START = "tray-unit/"
 
 
 class AlreadyDecided(Refusal):
@@ -44,15 +49,27 @@ def sealed_only(unit: TrayUnit) -> None:
 
 def decision_key(unit: TrayUnit) -> str:
     """A fresh ledger key for the next decision about a unit; ``decision_entry`` finds its entry again."""
-    start = _key_start(unit)
-    return f"{start}{Entry.objects.filter(key__startswith=start).count()}"
+    return f"{_key_start(unit)}{_decisions(unit).count()}"
 
 
 def decision_entry(unit: TrayUnit) -> Entry | None:
     """The ledger entry of the decision about a unit that stands, or None where all were corrected."""
-    entries = Entry.objects.filter(key__startswith=_key_start(unit), corrects=None, corrections=None)
-    return entries.select_related("lot__item", "place__clinic").order_by("pk").first()
+    entries = _decisions(unit).filter(corrections=None).select_related("lot__item", "place__clinic")
+    # Asked here and not of the database: SQLite takes "corrects nothing" for rare and would read all entries.
+    return next((entry for entry in entries.order_by("pk") if entry.corrects_id is None), None)
+
+
+def standing_decisions(case: Case) -> set[int]:
+    """Ids of a case's tray units about which a decision stands in the ledger. One query."""
+    entries = Entry.objects.filter(source=source_of(case), key__startswith=_START, corrections=None)
+    standing = entries.order_by().values_list("key", "corrects_id")
+    return {int(key.split("/")[1]) for key, corrects in standing if corrects is None}
+
+
+def _decisions(unit: TrayUnit) -> QuerySet[Entry]:
+    """Every entry about a unit; looked for among those of its case, which are few, never among all."""
+    return Entry.objects.filter(source=source_of(unit.line.case), key__startswith=_key_start(unit))
 
 
 def _key_start(unit: TrayUnit) -> str:
-    return f"tray-unit/{unit.pk}/"
+    return f"{_START}{unit.pk}/"

@@ -8,7 +8,7 @@ from kits.forms import WASTE_REASONS
 from kits.models import Case, Procedure, TrayLine, TrayUnit
 from kits.requirements import ROOM
 from kits.trace import STAYS
-from kits.tray import source_of
+from kits.tray_units import standing_decisions
 from kits.views.tray_page import over_words
 from kits.views.words import name_and_rest, teeth_shown
 from practice import access
@@ -27,7 +27,7 @@ def closing_page(case: Case, *, user) -> dict[str, Any]:
         .select_related("line", "lot__item", "place", "tray", "site")
         .order_by("line__position", "pk")
     )
-    kept = _undoable(case, user)
+    kept = standing_decisions(case)
     # What was taken off again before surgery is no part of the account.
     rows = [_unit(unit, case, sites) for unit in units if unit.outcome != Outcome.PUT_BACK or unit.pk in kept]
     opened = [row for row in rows if row["pending"] and row["opened"]]
@@ -51,14 +51,6 @@ def closing_page(case: Case, *, user) -> dict[str, Any]:
         "may_record": access.may(user, case.clinic, "record_surgery"),
         "procedures": _procedures(case, user),
     }
-
-
-def _undoable(case: Case, user) -> set[int]:
-    """Ids of units about which a decision stands in the ledger."""
-    entries = access.visible(user, Entry).filter(
-        source=source_of(case), key__startswith="tray-unit/", corrects=None, corrections=None
-    )
-    return {int(key.split("/")[1]) for key in entries.values_list("key", flat=True)}
 
 
 def _unit(unit: TrayUnit, case: Case, sites: list) -> dict[str, Any]:
