@@ -1,9 +1,10 @@
 """Which units each need is given. Pure.
 
 In order of start; at one start, certain units before reserve. Among the units usable on the day of the need,
-those already on its own tray first, then the soonest to expire. A certain unit is taken for good. A reserve
-unit is taken for itself while stock lasts; then it is shared with the reserve of an earlier case that does
-not overlap in time. What neither gives is short.
+those already on its own tray first, then what lies on a shelf, the soonest to expire first, then what an
+order brings in time. A certain unit is taken for good. A reserve unit is taken for itself while stock lasts;
+then it is shared with the reserve of an earlier case that does not overlap in time. What neither gives is
+short.
 """
 
 import datetime as dt
@@ -11,7 +12,7 @@ from collections import defaultdict
 from collections.abc import Hashable, Iterable
 from dataclasses import dataclass, field
 
-from stock.values import Allotment, Need, Part, StockUnit
+from stock.values import Allotment, Coming, Need, Part, StockUnit
 
 # A need that states no end counts as over after this time; shorter than any surgery that holds a reserve.
 ASSUMED_LENGTH = dt.timedelta(hours=1)
@@ -36,12 +37,14 @@ class _Kept:
 
 def _usable(unit: StockUnit, need: Need) -> bool:
     in_date = unit.last_usable_on is None or unit.last_usable_on >= need.on
-    return in_date and (unit.kept_for is None or unit.kept_for == need.case)
+    is_there = unit.available_on is None or unit.available_on <= need.on
+    return in_date and is_there and (unit.kept_for is None or unit.kept_for == need.case)
 
 
 def _sooner(unit: StockUnit) -> tuple:
     return (
         unit.kept_for is None,
+        unit.available_on or dt.date.min,
         unit.last_usable_on or dt.date.max,
         unit.lot_id,
         unit.place_id,
@@ -116,21 +119,37 @@ def _allot(need: Need, holdings: list[_Holding], reserve: list[_Kept]) -> Allotm
         _split(kept, quantity, reserve).needs.append(need)
     if not need.certain:
         reserve.extend(_Kept(unit, quantity, [need]) for unit, quantity in own)
-    parts = [Part(unit.lot_id, unit.place_id, quantity) for unit, quantity in own]
-    parts += [Part(kept.unit.lot_id, kept.unit.place_id, quantity) for kept, quantity in shared]
     total = sum(quantity for _, quantity in shared)
-    return Allotment(tuple(parts), missing - total, total, chance_free)
+    parts, coming = _parts([*own, *((kept.unit, quantity) for kept, quantity in shared)])
+    return Allotment(parts, missing - total, total, chance_free, coming)
+
+
+def _parts(taken: list[tuple[StockUnit, int]]) -> tuple[tuple[Part, ...], tuple[Coming, ...]]:
+    """What was taken as what lies there and what is on its way."""
+    parts = [Part(unit.lot_id, unit.place_id, quantity) for unit, quantity in taken if unit.receipt is None]
+    coming = [
+        Coming(unit.receipt, unit.available_on or unit.receipt.arrives_on, quantity)
+        for unit, quantity in taken
+        if unit.receipt is not None
+    ]
+    return tuple(parts), tuple(coming)
 
 
 def allocate(needs: Iterable[Need], stock: Iterable[StockUnit]) -> dict[Hashable, Allotment]:
     """Give units to needs; returns an Allotment for each need's key, quantities in stock units.
 
     Units given for certain or as an unshared reserve never exceed what lies there; no unit is given to a
-    need after its last usable day.
+    need after its last usable day, or of an order before the day it can be counted on. A need that stands in
+    for others has to be listed after them.
     """
     by_item: dict[Hashable, list[_Holding]] = defaultdict(list)
     for unit in sorted(stock, key=_sooner):
         by_item[unit.item].append(_Holding(unit, unit.quantity))
     reserves: dict[Hashable, list[_Kept]] = defaultdict(list)
-    ordered = sorted(needs, key=lambda need: (need.starts_at, not need.certain))
-    return {need.key: _allot(need, by_item[need.item], reserves[need.item]) for need in ordered}
+    found: dict[Hashable, Allotment] = {}
+    for need in sorted(needs, key=lambda need: (need.starts_at, not need.certain)):
+        if need.unless and not all(found[key].short for key in need.unless):
+            found[need.key] = Allotment()
+        else:
+            found[need.key] = _allot(need, by_item[need.item], reserves[need.item])
+    return found

@@ -73,8 +73,8 @@ def movements_of(*, lots: Iterable[Lot]) -> QuerySet[Entry]:
 def receipts_due(*, clinic: Clinic, today: dt.date, states: Iterable[str] = Order.OPEN) -> list[ReceiptDue]:
     """Units still to come on open orders, by day of arrival.
 
-    What is overdue is expected today. An order that is not sent yet is expected after the supplier's stated
-    days from today. The last usable day is what the catalogue promises at receipt, less the safety days.
+    What is overdue is expected today and says so. An order that is not sent yet is expected after the
+    supplier's stated days from today. The last usable day is what the catalogue promises at receipt, less the safety days.
     """
     lines = OrderLine.objects.filter(order__clinic=clinic, order__state__in=list(states))
     due = []
@@ -87,7 +87,11 @@ def receipts_due(*, clinic: Clinic, today: dt.date, states: Iterable[str] = Orde
         arrives_on, last = max(stated, today), None
         if item.shelf_life_months is not None:
             last = _later(arrives_on, months=item.shelf_life_months) - dt.timedelta(days=item.safety_days)
-        due.append(ReceiptDue(item.pk, line.supplier_item_id, line.order.number, arrives_on, left, last))
+        due.append(
+            ReceiptDue(
+                item.pk, line.supplier_item_id, line.order.number, arrives_on, left, last, stated < today
+            )
+        )
     return sorted(due, key=lambda receipt: (receipt.arrives_on, receipt.order_number))
 
 

@@ -15,10 +15,25 @@ def last_usable(*, expires_on: dt.date | None, safety_days: int) -> dt.date | No
 
 
 @dataclass(frozen=True)
+class ReceiptDue:
+    """Units of an open order that are still to come; ``overdue``: they should have come before today."""
+
+    item_id: int
+    supplier_item_id: int
+    order_number: str
+    arrives_on: dt.date
+    quantity: int
+    last_usable_on: dt.date | None = None
+    overdue: bool = False
+
+
+@dataclass(frozen=True)
 class StockUnit:
     """Units of one lot at one place, usable through a day (None: without end).
 
-    ``kept_for`` names the case on whose tray they already lie; nobody else may have them.
+    ``kept_for`` names the case on whose tray they already lie; nobody else may have them. Units of an order
+    that is on its way have no lot and no place yet (both 0): ``receipt`` names the order, ``available_on`` is
+    the first day of surgery they can be counted on.
     """
 
     lot_id: int
@@ -27,6 +42,8 @@ class StockUnit:
     quantity: int
     last_usable_on: dt.date | None = None
     kept_for: Hashable | None = None
+    available_on: dt.date | None = None
+    receipt: ReceiptDue | None = None
 
 
 @dataclass(frozen=True)
@@ -35,7 +52,8 @@ class Need:
 
     ``certain`` units will be used; reserve units (``certain`` False) are used with ``chance`` (0 to 1).
     ``case`` names whoever needs them: needs of one case never share a unit. Without ``ends_at`` the need
-    counts as over one hour after it starts.
+    counts as over one hour after it starts. ``unless`` names needs that this one would stand in for: it asks
+    for nothing unless each of them is short.
     """
 
     key: Hashable
@@ -47,6 +65,7 @@ class Need:
     chance: float = 1.0
     case: Hashable | None = None
     ends_at: dt.datetime | None = None
+    unless: tuple[Hashable, ...] = ()
 
 
 class Part(NamedTuple):
@@ -57,9 +76,19 @@ class Part(NamedTuple):
     quantity: int
 
 
+class Coming(NamedTuple):
+    """Units of an order on its way that a need is given: (receipt, first day counted on, quantity)."""
+
+    receipt: ReceiptDue
+    available_on: dt.date
+    quantity: int
+
+
 @dataclass(frozen=True)
 class Allotment:
     """What a need is given: its parts (its own first, then shared ones) and how many units are short.
+
+    ``coming``: what it is given of orders on their way, earliest first; nothing of it can be fetched yet.
 
     ``shared`` units are also the reserve of an earlier case; ``chance_free`` is the chance that none of
     those earlier reserves is used, taking the findings as independent (1 when nothing is shared).
@@ -69,15 +98,4 @@ class Allotment:
     short: int = 0
     shared: int = 0
     chance_free: float = 1.0
-
-
-@dataclass(frozen=True)
-class ReceiptDue:
-    """Units of an open order that are still to come."""
-
-    item_id: int
-    supplier_item_id: int
-    order_number: str
-    arrives_on: dt.date
-    quantity: int
-    last_usable_on: dt.date | None = None
+    coming: tuple[Coming, ...] = ()

@@ -5,13 +5,14 @@ Hand-worked cases, and properties over random needs and stock (Hypothesis).
 
 import datetime as dt
 from collections import Counter
+from dataclasses import replace
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from stock.allocation import allocate
-from stock.values import Allotment, Need, StockUnit
+from stock.values import Allotment, Need, ReceiptDue, StockUnit
 
 DAY = dt.date(2026, 5, 12)
 
@@ -133,6 +134,74 @@ class TestReserve:
         found = allocate(needs, [unit(1, 2)])
         # b counts on one of a's two units; the other is free of b, so c is better off with it.
         assert found["c"].chance_free == pytest.approx(0.8)
+
+
+def order(number, arrives, quantity=1, *, through=None, item="M"):
+    """Units of an order that can be counted on from a day on."""
+    last = None if through is None else day(through)
+    receipt = ReceiptDue(1, 1, number, day(arrives), quantity, last)
+    return StockUnit(0, item, 0, quantity, last, available_on=day(arrives), receipt=receipt)
+
+
+def coming(allotment):
+    return [(one.receipt.order_number, one.quantity) for one in allotment.coming]
+
+
+class TestOnTheWay:
+    # The day before it arrives, the day itself, the day after; then past what the units keep.
+    @pytest.mark.parametrize(
+        ("on", "given"),
+        [(4, []), (5, [("PO-1", 1)]), (6, [("PO-1", 1)]), (20, [("PO-1", 1)]), (21, [])],
+    )
+    def test_an_order_serves_from_its_day_on(self, on, given):
+        found = allocate([need("a", on=on)], [order("PO-1", 5, through=20)])["a"]
+        assert (coming(found), found.short, found.parts) == (given, 0 if given else 1, ())
+
+    def test_after_what_lies_on_the_shelf(self):
+        stock = [order("PO-1", 1, 5, through=8), unit(1, 2, through=90)]
+        found = allocate([need("a", on=6, quantity=3)], stock)["a"]
+        assert (lots(found), coming(found), found.short) == ([(1, 2)], [("PO-1", 1)], 0)
+
+    def test_the_earlier_order_first(self):
+        stock = [order("PO-2", 4, 1, through=30), order("PO-1", 2, 1, through=60)]
+        found = allocate([need("a", on=6, quantity=2)], stock)["a"]
+        assert coming(found) == [("PO-1", 1), ("PO-2", 1)]
+
+    def test_a_reserve_on_its_way_is_held_then_shared(self):
+        needs = [need("a", on=6, chance=0.3), need("b", on=7, chance=0.2), need("c", on=3, chance=0.2)]
+        found = allocate(needs, [order("PO-1", 5)])
+        assert (coming(found["a"]), found["a"].shared) == ([("PO-1", 1)], 0)
+        assert (coming(found["b"]), found["b"].shared) == ([("PO-1", 1)], 1)
+        assert found["b"].chance_free == pytest.approx(0.7)
+        assert found["c"].short == 1
+
+
+class TestStandIn:
+    def stand_in(self, key, item, *unless):
+        return replace(need(key, item=item, case="C"), unless=unless)
+
+    @pytest.mark.parametrize(
+        ("stock", "first", "second", "third"),
+        [
+            ([unit(1, item="M"), unit(2, item="N")], (1, 0), (0, 0), (0, 0)),
+            ([unit(2, item="N"), unit(3, item="O")], (0, 1), (1, 0), (0, 0)),
+            ([unit(3, item="O")], (0, 1), (0, 1), (1, 0)),
+            ([], (0, 1), (0, 1), (0, 1)),
+        ],
+    )
+    def test_it_asks_only_where_all_it_stands_in_for_are_short(self, stock, first, second, third):
+        needs = [
+            need("a", case="C"),
+            self.stand_in("b", "N", "a"),
+            self.stand_in("c", "O", "a", "b"),
+        ]
+        found = allocate(needs, stock)
+        given_ = [(sum(part.quantity for part in found[key].parts), found[key].short) for key in "abc"]
+        assert given_ == [first, second, third]
+
+    def test_what_it_does_not_ask_for_is_left_to_a_later_case(self):
+        needs = [need("a", case="C"), self.stand_in("b", "N", "a"), need("later", item="N", at=11)]
+        assert lots(allocate(needs, [unit(1), unit(2, item="N")])["later"]) == [(2, 1)]
 
 
 needs_and_stock = st.tuples(

@@ -109,7 +109,7 @@ class TestReceiptsDue:
     def test_what_is_overdue_is_expected_today(self, cast):
         self.order(cast, "suture", 1, sent_at=NOW - dt.timedelta(days=30))
         [due] = receipts_due(clinic=cast.clinic, today=TODAY)
-        assert (due.arrives_on, due.last_usable_on) == (TODAY, None)
+        assert (due.arrives_on, due.last_usable_on, due.overdue) == (TODAY, None, True)
 
     def test_a_month_s_last_day(self, cast):
         cast.suture.shelf_life_months = 1
