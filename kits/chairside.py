@@ -86,10 +86,13 @@ def record_finding(
     earlier = CaseFinding.objects.filter(case=case, site=site, finding=finding).first()
     if earlier is not None and earlier.present and not present:
         _close_again(lines, opened_at=earlier.at)
-    said = {"present": present, "source": source, "by": by, "at": at}
+    again = earlier is not None and earlier.present and present and earlier.source == source
+    # A second touch says nothing new; taking it back looks for the moment of the first.
+    found_at = earlier.at if again else at
+    said = {"present": present, "source": source, "by": by, "at": found_at}
     row, _ = CaseFinding.objects.update_or_create(case=case, site=site, finding=finding, defaults=said)
     if present and seen_in_surgery:
-        _open(TrayUnit.objects.filter(line__in=_opened_by(lines)), at=at)
+        _open(TrayUnit.objects.filter(line__in=_opened_by(lines)), at=found_at)
     facts = {
         "place": f"at {site.tooth}" if site else "as a whole",
         "finding": finding.name,

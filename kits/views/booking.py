@@ -1,5 +1,7 @@
 """Booking a case by hand, moving it, cancelling it."""
 
+from zoneinfo import ZoneInfo
+
 from django.contrib import messages
 from django.shortcuts import redirect, render
 from django.views.decorators.http import require_http_methods, require_POST
@@ -20,7 +22,8 @@ def _rooms(request, clinic):
 
 def time_form(request, case: Case, data=None) -> CaseTimeForm:
     """The form of when and where a case takes place."""
-    local = case.starts_at
+    # A field of time shows the moment as it is handed in, so it has to be on the clinic's own clock.
+    local = case.starts_at.astimezone(ZoneInfo(case.clinic.time_zone))
     initial = {"on": case.on, "at": local, "minutes": case.minutes, "room": case.room_id}
     return CaseTimeForm(data, initial=initial, clinic=case.clinic, rooms=_rooms(request, case.clinic))
 

@@ -155,6 +155,15 @@ def test_a_mistaken_touch_is_taken_back(stocked, case):
     assert case.findings.get().present is False
 
 
+def test_a_mistake_touched_twice_is_taken_back_whole(stocked, case):
+    plate, site = Finding.objects.get(code="F-FPM"), case.sites.get()
+    for second, present in enumerate((True, True, False)):
+        at = LATER + dt.timedelta(seconds=second)
+        chairside.record_finding(case=case, finding=plate, site=site, present=present, by=None, at=at)
+    sealed = TrayUnit.objects.filter(line__case=case, line__finding=plate)
+    assert set(sealed.values_list("opened_at", flat=True)) == {None}
+
+
 def test_a_finding_from_imaging_opens_nothing(stocked):
     case = stocked.case("SKG")
     plate, site = Finding.objects.get(code="F-FPM"), case.sites.get()
