@@ -1,6 +1,7 @@
 """Orders: the list, one order, and its way from approved to received."""
 
 from decimal import Decimal
+from zoneinfo import ZoneInfo
 
 from django.contrib import messages
 from django.shortcuts import redirect, render
@@ -41,7 +42,7 @@ def _file(kind, found):
             order.lines_number,
             order.price.quantize(CENT),
             order.clinic.currency,
-            order.created_at.date(),
+            order.created_at.astimezone(ZoneInfo(order.clinic.time_zone)).date(),
             order.expected_on,
             order.get_state_display(),
         )

@@ -1,5 +1,6 @@
 """Orders: the list, one order, and its way from made to received, by who may do which step."""
 
+import datetime as dt
 import io
 
 import pytest
@@ -168,6 +169,14 @@ def test_the_list_is_filtered_searched_and_saved(cast, sign_in):
     saved = client.get(reverse("orders"), {"export": "csv", "q": "collagen"}).content.decode("utf-8-sig")
     assert saved.splitlines()[1].startswith(f"{first.number},Brambleforth Surgical Supply,1,145.00,GBP,")
     assert client.get(reverse("orders"), {"export": "xlsx"}).content[:2] == b"PK"
+
+
+def test_the_saved_list_gives_days_of_the_clinic(cast, sign_in):
+    order = made(cast, cast.membrane)
+    # Half past eleven at night by UTC is the next day in London's summer.
+    Order.objects.filter(pk=order.pk).update(created_at=NOW.replace(hour=23, minute=30))
+    answer = sign_in(cast.manager).get(reverse("orders"), {"export": "csv"})
+    assert (TODAY + dt.timedelta(days=1)).isoformat() in answer.content.decode()
 
 
 def test_an_empty_list_says_what_to_do(cast, sign_in):
