@@ -169,7 +169,7 @@ def _measure(label: str, **facts) -> forms.DecimalField:
 
 
 class SiteForm(forms.Form):
-    """A tooth site: its implant, safe limits and measures. What is left empty stays as it is."""
+    """A tooth site: its implant, safe limits and measures. What is left empty is cleared."""
 
     tooth = forms.CharField(label="Tooth", max_length=20)
     implant = forms.ModelChoiceField(

@@ -2,6 +2,8 @@
 
 import datetime as dt
 from collections.abc import Iterable, Sequence
+from enum import Enum
+from typing import Final
 
 from django.db import transaction
 
@@ -36,6 +38,15 @@ _MEASURES = (
     *("longest_safe_mm", "widest_safe_mm", "healing_height_mm", "connection_in_place"),
     *("defect_width_mm", "defect_height_mm", "graft_cc"),
 )
+
+
+class Kept(Enum):
+    """The one value that means "as it is" where nothing at all (None) means "cleared"."""
+
+    KEEP = "as it is"
+
+
+KEEP: Final = Kept.KEEP
 _CASE_FIELDS = ("graft_material", "membrane_class", "guided", "clinician", "assistant", "note")
 
 
@@ -247,32 +258,40 @@ def plan_site(
     tooth: str,
     by,
     at: dt.datetime,
-    implant: Item | None = None,
+    implant: Item | None | Kept = KEEP,
     **measures,
 ) -> CaseSite:
-    """Plan a tooth site (FDI): its implant, safe limits and measures; what is not given stays as it is.
+    """Plan a tooth site (FDI): its implant, safe limits and measures.
 
-    ``measures`` by name: longest_safe_mm, widest_safe_mm, healing_height_mm, connection_in_place,
-    defect_width_mm, defect_height_mm, graft_cc. Adds the site where the case has none there yet. A tray that
-    is being set out follows. Raises WrongState once surgery has begun, UnknownTooth, NotAnImplant,
-    TakeOffFirst, and TypeError for another name.
+    What is not given, or given as KEEP, stays as it is; None clears it, so that no implant is planned any
+    more, a measure is unknown, or the healing height is the usual one. ``measures`` by name:
+    longest_safe_mm, widest_safe_mm, healing_height_mm, connection_in_place, defect_width_mm,
+    defect_height_mm, graft_cc. Adds the site where the case has none there yet. A tray that is being set out
+    follows. Raises WrongState once surgery has begun, UnknownTooth, NotAnImplant, TakeOffFirst, and TypeError
+    for another name.
     """
     unknown = set(measures) - set(_MEASURES)
     if unknown:
         raise TypeError(f"A site has no {', '.join(sorted(unknown))} to plan.")
-    case = _plannable(case)
+    case = plannable(case)
     if not is_tooth(tooth):
         raise UnknownTooth(tooth, "fdi")
-    if implant is not None and not (implant.diameter_mm and implant.length_mm):
+    if isinstance(implant, Item) and not (implant.diameter_mm and implant.length_mm):
         raise NotAnImplant(implant)
     if not CaseSite.objects.filter(case=case, tooth=tooth).exists():
         add_sites(case, [tooth])
-    given = {"implant": implant, **measures}
-    given = {name: value for name, value in given.items() if value is not None}
-    CaseSite.objects.filter(case=case, tooth=tooth).update(**given)
-    what = ", ".join(f"{name} {value}" for name, value in given.items()) or "added"
-    _changed(case, PLAN_SITE, by=by, at=at, tooth=tooth, what=what[:200])
+    given = {name: value for name, value in {"implant": implant, **measures}.items() if value is not KEEP}
+    columns = {name: _empty(name) if value is None else value for name, value in given.items()}
+    CaseSite.objects.filter(case=case, tooth=tooth).update(**columns)
+    said = (f"{name} {'cleared' if value in (None, '') else value}" for name, value in given.items())
+    what = ", ".join(said) or "added"
+    plan_changed(case, PLAN_SITE, by=by, at=at, tooth=tooth, what=what[:200])
     return CaseSite.objects.select_related("implant", "case").get(case=case, tooth=tooth)
+
+
+def _empty(name: str):
+    """What a column of a site holds where nothing is planned."""
+    return CaseSite._meta.get_field(name).get_default()
 
 
 @transaction.atomic
@@ -284,12 +303,12 @@ def plan_case(*, case: Case, by, at: dt.datetime, **values) -> Case:
     unknown = set(values) - set(_CASE_FIELDS)
     if unknown:
         raise TypeError(f"A case has no {', '.join(sorted(unknown))} to plan.")
-    case = _plannable(case)
+    case = plannable(case)
     for name, value in values.items():
         setattr(case, name, value)
     case.save(update_fields=list(values))
     what = ", ".join(f"{name.replace('_', ' ')} to {value}" for name, value in values.items())
-    _changed(case, PLAN, by=by, at=at, what=what[:200])
+    plan_changed(case, PLAN, by=by, at=at, what=what[:200])
     return case
 
 
@@ -311,7 +330,7 @@ def choose(
     A new choice for the same subject and site replaces the old one. A tray being set out follows. Raises
     WrongState once surgery has begun, OtherCase, TakeOffFirst.
     """
-    case = _plannable(case)
+    case = plannable(case)
     if site is not None and site.case_id != case.pk:
         raise OtherCase(case, site)
     PlanChoice.objects.filter(case=case, site=site, subject=subject).delete()
@@ -320,18 +339,20 @@ def choose(
     )
     words = item.name if item is not None else "yes" if quantity else "no"
     place = f"at {site.tooth}" if site else "as a whole"
-    _changed(case, CHOOSE, by=by, at=at, place=place, choice=words, what=subject)
+    plan_changed(case, CHOOSE, by=by, at=at, place=place, choice=words, what=subject)
     return choice
 
 
-def _plannable(case: Case) -> Case:
+def plannable(case: Case) -> Case:
+    """The case locked, while its plan may still be changed. Raises WrongState."""
     case = locked(case)
     if case.state not in (Case.State.BOOKED, Case.State.SET_OUT):
         raise WrongState(case, "change its plan")
     return case
 
 
-def _changed(case: Case, action: str, *, by, at: dt.datetime, **facts) -> None:
+def plan_changed(case: Case, action: str, *, by, at: dt.datetime, **facts) -> None:
+    """Bring the tray into step with the changed plan, and write the audit. Part of every verb of the plan."""
     Case.objects.filter(pk=case.pk).update(changed_at=at)
     keep_in_step(case=case)
     audit.record(action, by=by, at=at, subject=case.code, clinic=case.clinic, **facts)

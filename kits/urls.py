@@ -21,6 +21,7 @@ case_urls = [
     path(f"{_PLAN}/", case.case_plan, name="case_plan"),
     path(f"{_PLAN}/site/", case.case_site, name="case_site"),
     path(f"{_PLAN}/choose/", case.case_choose, name="case_choose"),
+    path(f"{_PLAN}/withdraw/", case.case_withdraw, name="case_withdraw"),
     path(f"{_PLAN}/finding/", case.case_finding, name="case_finding"),
     path(f"{_TRAY}/", picking.pick_list, name="pick_list"),
     path(f"{_TRAY}/scan/", picking.pick_scan, name="pick_scan"),

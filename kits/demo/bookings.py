@@ -51,16 +51,14 @@ class Bookings:
         items = self.supplies.items
         for tooth in visit.teeth:
             implant, connection = visit.implants.get(tooth), visit.connections.get(tooth)
+            known = {
+                "implant": items.get(implant),
+                "connection_in_place": connection,
+                "healing_height_mm": visit.healing_mm,
+            }
             if implant or connection:
-                plan_site(
-                    case=case,
-                    tooth=tooth,
-                    implant=items.get(implant),
-                    connection_in_place=connection,
-                    healing_height_mm=visit.healing_mm,
-                    by=by,
-                    at=at,
-                )
+                given = {name: value for name, value in known.items() if value is not None}
+                plan_site(case=case, tooth=tooth, by=by, at=at, **given)
         given = {name: getattr(visit, name) for name in ("graft_material", "membrane_class", "guided")}
         given = {name: value for name, value in given.items() if value not in ("", None)}
         if given:

@@ -7,8 +7,9 @@ from django.views.decorators.http import require_POST, require_safe
 
 from kits import chairside, scheduling
 from kits.case_loading import with_plans
-from kits.models import Case, CaseSite
+from kits.models import Case, CaseSite, PlanChoice
 from kits.picking import pick_list
+from kits.plan_choices import withdraw_choice
 from kits.views.case_page import case_page, finding_form, plan_form, site_form
 from practice import access, clock
 from practice.refusals import Refusal
@@ -80,13 +81,24 @@ def case_site(request, case_code):
     site = access.fetch(request.user, CaseSite, case=case, pk=int(number)) if number.isdecimal() else None
     form = site_form(case, site, request.POST, user=request.user)
     if form.is_valid():
-        given = {name: value for name, value in form.cleaned_data.items() if value not in (None, "")}
+        given = _site_values(form, is_new=site is None)
         try:
             scheduling.plan_site(case=case, by=request.user, at=clock.now(), **given)
         except Refusal as refusal:
             return _refused(request, case, refusal)
         return _done(request, case, "The site is planned; the pick list follows it.")
     return _page(request, case, site_form=form, site=site)
+
+
+def _site_values(form, *, is_new: bool) -> dict:
+    """What a form of a site says: a field left empty is cleared, one it did not show stays as it is.
+
+    The short form that adds a tooth clears nothing, as the tooth may be planned already.
+    """
+    said = {name: value for name, value in form.cleaned_data.items() if name in form.data}
+    if is_new:
+        return {name: value for name, value in said.items() if value not in (None, "")}
+    return {name: None if value == "" else value for name, value in said.items()}
 
 
 @access.signed_in(need="plan_case")
@@ -111,6 +123,22 @@ def case_choose(request, case_code):
     except Refusal as refusal:
         return _refused(request, case, refusal)
     return _done(request, case, "Decided; the pick list follows it.")
+
+
+@access.signed_in(need="plan_case")
+@require_POST
+def case_withdraw(request, case_code):
+    """Take a choice of the plan back, so that it is open again or follows from the rules."""
+    case = _case(request, case_code, need="plan_case")
+    number = request.POST.get("choice", "")
+    chosen = access.fetch(
+        request.user, PlanChoice, case=case, select=("site",), pk=int(number) if number.isdecimal() else 0
+    )
+    try:
+        withdraw_choice(case=case, subject=chosen.subject, site=chosen.site, by=request.user, at=clock.now())
+    except Refusal as refusal:
+        return _refused(request, case, refusal)
+    return _done(request, case, "Taken back; the pick list follows it.")
 
 
 @access.signed_in(need="plan_case")

@@ -243,6 +243,7 @@ def _choice(choice: PlanChoice, case: Case) -> dict[str, Any]:
     answer = "planned" if choice.quantity else "not planned"
     is_option = choice.subject.startswith(_OPTION)
     return {
+        "pk": choice.pk,
         "subject": choice.subject,
         "site_id": choice.site_id or "",
         "item_id": choice.item_id or "",

@@ -7,8 +7,9 @@ import pytest
 
 from kits import chairside, closing, scheduling
 from kits.chairside import OtherCase
-from kits.models import Case
+from kits.models import Case, CaseSite
 from kits.scheduling import (
+    KEEP,
     AlreadyUsed,
     NoProcedure,
     NotAnImplant,
@@ -16,7 +17,7 @@ from kits.scheduling import (
     OtherClinic,
     TrayStands,
 )
-from kits.tray import WrongState
+from kits.tray import TakeOffFirst, WrongState
 from practice.models import AuditEntry
 from practice.teeth import UnknownTooth
 from stock.models import Balance
@@ -112,6 +113,7 @@ def test_planning_a_site(kits):
     assert (site.implant, site.longest_safe_mm, site.healing_height_mm) == (implant, Decimal("11.2"), 5)
     # What is not given stays; a new tooth is added.
     assert scheduling.plan_site(**facts, tooth="36", graft_cc=Decimal("0.4")).implant == implant
+    assert scheduling.plan_site(**facts, tooth="36", implant=KEEP, graft_cc=KEEP).graft_cc == Decimal("0.4")
     scheduling.plan_site(**facts, tooth="37")
     assert case.sites.count() == 2
     with pytest.raises(UnknownTooth):
@@ -120,6 +122,26 @@ def test_planning_a_site(kits):
         scheduling.plan_site(**facts, tooth="36", implant=kits.items["COL-PLG"])
     with pytest.raises(TypeError, match="shoe_size"):
         scheduling.plan_site(**facts, tooth="36", shoe_size=9)
+
+
+def test_what_is_planned_for_a_site_is_cleared(kits):
+    case = kits.case("DEL", teeth=("36",))
+    facts = {"case": case, "tooth": "36", "by": kits.cast.clinician, "at": LATER}
+    measures = {"longest_safe_mm": Decimal("11.2"), "healing_height_mm": 5, "connection_in_place": "CR"}
+    scheduling.plan_site(**facts, implant=kits.items["IMP-CR-43-100"], **measures)
+    site = scheduling.plan_site(**facts, implant=None, **dict.fromkeys(measures))
+    assert (site.implant, site.longest_safe_mm, site.connection_in_place) == (None, None, "")
+    assert site.healing_height_mm == CaseSite().healing_height_mm
+    said = AuditEntry.objects.filter(action="case.plan-site").latest("pk").facts["what"]
+    assert said.startswith("implant cleared, longest_safe_mm cleared")
+
+
+def test_an_implant_on_the_tray_is_not_cleared_from_the_plan(stocked):
+    case = stocked.plan(stocked.case("DEL", teeth=("46",)), "IMP-CR-43-100")
+    stocked.fill_tray(case)
+    with pytest.raises(TakeOffFirst, match="Take it off"):
+        scheduling.plan_site(case=case, tooth="46", implant=None, by=None, at=LATER)
+    assert case.sites.get().implant is not None
 
 
 def test_a_choice_replaces_the_one_before(kits):
