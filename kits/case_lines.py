@@ -7,6 +7,7 @@ from collections.abc import Iterable, Mapping
 
 from django.db.models import Prefetch
 
+from kits.group_choices import led_by_tray
 from kits.models import Case, TrayLine, TrayUnit
 from kits.pick_values import PickLine
 from kits.requirements import LAB, SET, STOCK, Requirement
@@ -34,7 +35,7 @@ def _of_case(needed: list[Requirement], tray: list[TrayLine] | None) -> list[Pic
     lines = [_from_tray(line, by_key.get(line.key), line.pk in covered) for line in tray]
     on_tray = {line.key for line in tray}
     # What was never put on the tray, because nobody has decided it, is still there to be decided.
-    return lines + [_from_requirement(line) for line in needed if line.key not in on_tray]
+    return led_by_tray(lines + [_from_requirement(line) for line in needed if line.key not in on_tray])
 
 
 def _from_requirement(requirement: Requirement) -> PickLine:
@@ -58,6 +59,7 @@ def _from_requirement(requirement: Requirement) -> PickLine:
         blocking=requirement.blocking,
         note=requirement.note,
         must_scan=requirement.must_scan,
+        instead_of=requirement.instead_of,
     )
 
 
@@ -87,6 +89,7 @@ def _from_tray(line: TrayLine, requirement: Requirement | None, covered: bool) -
         added=line.added,
         is_ready=line.ready_at is not None,
         units=tuple(units),
+        instead_of=requirement.instead_of if requirement else (),
     )
 
 

@@ -16,7 +16,7 @@ def day_pick_lists(*, clinic: Clinic, on: dt.date, today: dt.date) -> list[PickL
 
     Stock is promised to every open case up to that day first, so that nobody is promised a unit twice.
     """
-    found = promised(clinic=clinic, through=max(on, today), on=on)
+    found = promised(clinic=clinic, through=max(on, today), today=today, on=on)
     return [_list(case, found) for case in found.cases]
 
 
@@ -26,23 +26,24 @@ def pick_list(*, case: Case, today: dt.date) -> PickList:
     Raises WrongState.
     """
     book = book_of(clinic=case.clinic, through=max(case.on, today), until=case.starts_at)
-    return pick_list_in(book, case=case)
+    return pick_list_in(book, case=case, today=today)
 
 
-def pick_list_in(book: Book, *, case: Case) -> PickList:
+def pick_list_in(book: Book, *, case: Case, today: dt.date) -> PickList:
     """The pick list of a case of the book. Raises WrongState for one that is not in it."""
     for known in book.cases:
         if known.pk == case.pk:
-            return _list(known, promises(book, of=[known]))
+            return _list(known, promises(book, of=[known], today=today))
     raise WrongState(case, "set out its tray")
 
 
-def readiness_by_case(*, clinic: Clinic, through: dt.date) -> dict[int, PickList]:
+def readiness_by_case(*, clinic: Clinic, through: dt.date, today: dt.date) -> dict[int, PickList]:
     """Pick lists by case id of every open case up to a day: for a board or a calendar of readiness."""
-    found = promised(clinic=clinic, through=through)
+    found = promised(clinic=clinic, through=through, today=today)
     return {case.pk: _list(case, found) for case in found.cases}
 
 
 def _list(case: Case, found: Promised) -> PickList:
     lines = found.lines[case.pk]
-    return laid_out(case=case, procedures=procedures_in_words(case), readiness=readiness(lines), lines=lines)
+    ready = readiness(lines, on=case.on, terms=found.terms)
+    return laid_out(case=case, procedures=procedures_in_words(case), readiness=ready, lines=lines)

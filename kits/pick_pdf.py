@@ -195,6 +195,8 @@ def _cells(line: PickLine) -> list:
         escape(f"{lot} · {place}{f' · to {expiry:%d.%m.%Y}' if expiry else ''}")
         for lot, expiry, place, _ in where(line)
     )
+    if line.coming and line.left:
+        lots += f"<br/>{escape(line.order_words)}"
     if line.short:
         lots += f"<br/><b>short {line.short}</b>"
     name = escape(line.description) + (f" <b>{escape(line.tooth)}</b>" if line.tooth else "")

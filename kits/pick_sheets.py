@@ -51,6 +51,13 @@ def where(line: PickLine) -> list[tuple]:
     return [(lot.shown, lot.expires_on, str(place), quantity) for lot, place, quantity in units + parts]
 
 
+def still_coming(line: PickLine) -> list[tuple]:
+    """The same of what is on order, which has no lot yet: when it comes and with which order."""
+    if not line.coming or not line.left:
+        return []
+    return [("", None, line.order_words, sum(one.quantity for one in line.coming))]
+
+
 def starts(found: PickList) -> str:
     """The start in the clinic's own time, hours and minutes."""
     zone = ZoneInfo(found.case.clinic.time_zone)
@@ -94,6 +101,14 @@ def _line_json(line: PickLine) -> dict:
         "expiry": first[1].isoformat() if first[1] else None,
         "place": first[2],
         "short": line.short,
+        "on_order": [
+            {
+                "order": one.receipt.order_number,
+                "due": one.available_on.isoformat(),
+                "quantity": one.quantity,
+            }
+            for one in line.coming
+        ],
         "state": line.state,
         "question": line.unresolved or (line.note if line.undecided else ""),
         "lots": [
@@ -121,7 +136,8 @@ def rows(lists: Iterable[PickList]) -> Iterator[tuple]:
             found.readiness.word,
         )
         for line in listed(found):
-            for lot, expiry, place, quantity in where(line) or [("", None, "", line.quantity)]:
+            lots = where(line) + still_coming(line)
+            for lot, expiry, place, quantity in lots or [("", None, "", line.quantity)]:
                 yield (
                     *about,
                     line.item.code if line.item is not None else "",
@@ -178,7 +194,7 @@ def _section(title: str, lines: Sequence[PickLine]) -> Iterator[str]:
     if lines:
         yield title
     for line in lines:
-        lots = "; ".join(f"{lot} {place}" for lot, _, place, _ in where(line))
+        lots = "; ".join(f"{lot} {place}".strip() for lot, _, place, _ in where(line) + still_coming(line))
         short = f"  SHORT {line.short}" if line.short else ""
         mark = "x" if line.state == "done" else " "
         name = line.item.code if line.item is not None else "?"

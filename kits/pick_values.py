@@ -6,8 +6,9 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from kits.requirements import OPEN, ROOM, STOCK
+from stock.values import Coming
 
-DONE, SHORT, DECIDE, TODO, ON_USE = "done", "short", "decide", "todo", "on use"
+DONE, SHORT, DECIDE, TODO, ON_USE, ON_ORDER = "done", "short", "decide", "todo", "on use", "on order"
 READY, THIN, CANNOT_START = "ready", "thin", "cannot start"
 
 
@@ -25,9 +26,11 @@ class PickLine:
     """One line of a case, whether setting out has begun or not.
 
     ``line``: the TrayLine once setting out has begun. ``units``: TrayUnits on the tray or already accounted
-    for, without those put back. ``parts``: what to fetch, soonest to expire first. ``short``: units for which
-    nothing usable is free. ``shared``: reserve units that an earlier case may use up; ``chance_free`` is the
-    chance that it does not. Chances between 0 and 1, quantities in stock units.
+    for, without those put back. ``parts``: what to fetch, soonest to expire first. ``coming``: what orders on
+    their way bring in time; nothing of it can be fetched yet. ``short``: units for which neither is free.
+    ``shared``: reserve units that an earlier case may use up; ``chance_free`` is the chance that it does not.
+    ``instead_of``: keys of the members of its group that it is an alternative to. Chances between 0 and 1,
+    quantities in stock units.
     """
 
     key: str
@@ -57,6 +60,8 @@ class PickLine:
     short: int = 0
     shared: int = 0
     chance_free: float = 1.0
+    coming: tuple[Coming, ...] = ()
+    instead_of: tuple[str, ...] = ()
 
     @property
     def on_tray(self) -> int:
@@ -77,13 +82,24 @@ class PickLine:
 
     @property
     def is_wanted(self) -> bool:
-        """Whether it belongs on the tray: decided, not freed by what was found, and not kept in the room."""
+        """Whether it belongs on the tray: decided, not freed by what was found, not kept in the room, and no
+        alternative to what is suggested.
+        """
+        return self._is_decided and not self.instead_of
+
+    @property
+    def _is_decided(self) -> bool:
         return not self.undecided and self.known is not False and not self.is_room_stock
 
     @property
     def needs_stock(self) -> bool:
-        """Whether stock has to be promised to it."""
-        return self.is_wanted and self.kind == STOCK and self.item is not None and self.left > 0
+        """Whether stock has to be promised to it; to an alternative only if what it is for is short."""
+        return self._is_decided and self.kind == STOCK and self.item is not None and self.left > 0
+
+    @property
+    def is_covered(self) -> bool:
+        """Whether all it still asks for is promised to it, by what lies there or what is on its way."""
+        return self.left > 0 and not self.short and bool(self.parts or self.coming)
 
     @property
     def state(self) -> str:
@@ -94,7 +110,9 @@ class PickLine:
             return ON_USE
         if self.left == 0:
             return DONE
-        return SHORT if self.short else TODO
+        if self.short:
+            return SHORT
+        return ON_ORDER if self.coming and not self.parts else TODO
 
     @property
     def word(self) -> str:
@@ -103,7 +121,21 @@ class PickLine:
             return f"short {self.short}"
         if self.state == DECIDE:
             return "decide" if self.undecided or self.blocking else "none"
+        if self.coming and self.left:
+            return self.order_words
         return "shared" if self.shared else ""
+
+    @property
+    def order_words(self) -> str:
+        """What comes with which order and when: "on order, due 2 Dec (PO-00031)"; nothing where none does."""
+        if not self.coming:
+            return ""
+        count = sum(one.quantity for one in self.coming)
+        said = "on order" if count >= self.left else f"{count} on order"
+        last = max(one.available_on for one in self.coming)
+        late = any(one.receipt.overdue for one in self.coming)
+        when = "overdue" if late else f"due {last.day} {last:%b}"
+        return f"{said}, {when} ({', '.join(dict.fromkeys(one.receipt.order_number for one in self.coming))})"
 
 
 @dataclass(frozen=True)
@@ -127,14 +159,16 @@ class Pouch:
 class Readiness:
     """Whether a case can go ahead: the word, a sentence, and the line it hangs on.
 
-    ``probability``: the smallest chance that a shared reserve is still there; 1 where none is shared, 0
-    where the case cannot start.
+    ``probability``: the smallest chance that a shared reserve is still there, or that what is ordered in time
+    comes in time; 1 where nothing is shared or to be ordered, 0 where the case cannot start. ``others``: the
+    further reasons, worst first.
     """
 
     word: str
     sentence: str = ""
     line: PickLine | None = None
     probability: float = 1.0
+    others: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -169,7 +203,7 @@ class PickList:
     @property
     def short(self) -> list[PickLine]:
         """Lines for which not enough is free."""
-        return [line for line in self.lines if line.short]
+        return [line for line in self.lines if line.short and line.is_wanted]
 
     @property
     def questions(self) -> list[str]:

@@ -74,18 +74,18 @@ def _proposal(proposal: Proposal) -> dict:
 
 def _cases(clinic: Clinic, today: dt.date, days: int) -> list[dict]:
     through = today + dt.timedelta(days=days - 1)
-    book = promised(clinic=clinic, through=through)
+    book = promised(clinic=clinic, through=through, today=today)
     found = []
     for case in book.cases:
         if case.on >= today:
-            ready = readiness(book.lines[case.pk])
+            ready = readiness(book.lines[case.pk], on=case.on, terms=book.terms)
             found.append(
                 {
                     "case": case.code,
                     "on": case.on.isoformat(),
                     "readiness": ready.word,
                     "probability": round(ready.probability, 4),
-                    "blocking": [ready.sentence] if ready.line is not None else [],
+                    "blocking": [ready.sentence, *ready.others] if ready.line is not None else [],
                 }
             )
     return found

@@ -12,13 +12,17 @@ from django.db.models import QuerySet
 
 from kits.case_lines import lines_of
 from kits.case_loading import requirements_of, with_plans
+from kits.group_choices import group_of, led_by_stock
 from kits.models import Case
 from kits.pick_values import Part, PickLine
+from kits.ready_terms import Terms
+from kits.replanning import calendar_of
 from kits.requirements import Requirement
-from practice.models import Clinic
+from practice.models import Clinic, Policy
+from stock import plan_supply
 from stock.allocation import allocate
-from stock.models import Lot, Place
-from stock.queries import stock_units
+from stock.models import Item, Lot, Place
+from stock.queries import receipts_due, stock_units
 from stock.values import Allotment, Need, StockUnit
 from stock.values import Part as Allotted
 
@@ -42,10 +46,14 @@ class Book:
 
 @dataclass(frozen=True)
 class Promised:
-    """Open cases of a clinic in order of start, and their lines with what is promised to each, by case id."""
+    """Open cases of a clinic in order of start, and their lines with what is promised to each, by case id.
+
+    ``terms``: what it takes to judge what is short.
+    """
 
     cases: tuple[Case, ...]
     lines: dict[int, list[PickLine]]
+    terms: Terms
 
 
 def open_cases(*, clinic: Clinic, through: dt.date) -> QuerySet[Case]:
@@ -62,42 +70,105 @@ def book_of(*, clinic: Clinic, through: dt.date, until: dt.datetime | None = Non
     return Book(clinic, cases, needed, lines_of(needed))
 
 
-def promised(*, clinic: Clinic, through: dt.date, on: dt.date | None = None) -> Promised:
+def promised(*, clinic: Clinic, through: dt.date, today: dt.date, on: dt.date | None = None) -> Promised:
     """Promise the clinic's stock to its open cases up to a day; the number of queries is fixed.
 
     With ``on`` only the cases of that day come back; all earlier ones are still served before them.
     """
     book = book_of(clinic=clinic, through=through)
-    return promises(book, of=[case for case in book.cases if on is None or case.on == on])
+    return promises(book, of=[case for case in book.cases if on is None or case.on == on], today=today)
 
 
-def promises(book: Book, *, of: Sequence[Case]) -> Promised:
-    """Promise stock to these cases of a book, after what earlier cases need of the same; three queries."""
+def promises(book: Book, *, of: Sequence[Case], today: dt.date) -> Promised:
+    """Promise stock to these cases of a book, after what earlier cases need of the same; eight queries.
+
+    What orders on their way bring counts from its day on, after what lies there.
+    """
     lines = {case.pk: book.lines[case.pk] for case in of}
-    asked = {line.item.pk for mine in lines.values() for line in mine if line.needs_stock}
-    needs = [
-        _need(case, line)
-        for case in book.cases
-        for line in book.lines[case.pk]
-        if line.needs_stock and line.item.pk in asked
-    ]
+    asked = _with_groups(
+        {line.item.pk for mine in lines.values() for line in mine if line.needs_stock}, book.lines.values()
+    )
     room = {line.item.pk for mine in lines.values() for line in mine if _in_room(line)}
+    terms = terms_of(clinic=book.clinic, today=today, items=asked)
     stock = stock_units(clinic=book.clinic, items=asked | room)
-    given = allocate(needs, stock)
-    # Room stock is promised to nobody; the list only says where to reach for it.
-    lying = _by_item(unit for unit in stock if unit.item in room)
+    given = allocate(
+        _needs(book.cases, book.lines, asked), [*stock, *_on_their_way(book.clinic, terms, asked)]
+    )
+    # Room stock and alternatives are promised to nobody; the list only says where to reach for them.
+    lying = _by_item(stock)
     for case in of:
-        for line in filter(_in_room, lines[case.pk]):
-            given[case.pk, line.key] = _nearest(line, case, lying[line.item.pk])
+        for line in lines[case.pk]:
+            if _in_room(line) or (line.instead_of and line.needs_stock and not _has_any(given, case, line)):
+                given[case.pk, line.key] = _nearest(line, case, lying[line.item.pk])
     mine = {(pk, line.key): given.get((pk, line.key)) for pk, of_case in lines.items() for line in of_case}
     lots, places = _named(filter(None, mine.values()))
-    return Promised(
-        tuple(of),
-        {
-            pk: [_with(line, mine[pk, line.key], lots, places) for line in of_case]
-            for pk, of_case in lines.items()
+    found = {
+        pk: led_by_stock([_with(line, mine[pk, line.key], lots, places) for line in of_case])
+        for pk, of_case in lines.items()
+    }
+    return Promised(tuple(of), found, terms)
+
+
+def terms_of(*, clinic: Clinic, today: dt.date, items: Iterable[int]) -> Terms:
+    """What readiness of the clinic's later days hangs on, for these items; four queries."""
+    policy = Policy.objects.filter(clinic=clinic).first() or Policy(clinic=clinic)
+    return Terms(
+        today=today,
+        calendar=calendar_of(clinic),
+        targets={
+            Item.Criticality.CANNOT_START: policy.target_cannot_start,
+            Item.Criticality.SUBSTITUTE: policy.target_substitute,
+            Item.Criticality.CONVENIENCE: policy.target_convenience,
         },
+        sellers=plan_supply.sellers(items=items),
+        leads_seen=plan_supply.lead_days_seen(today=today),
     )
+
+
+def _on_their_way(clinic: Clinic, terms: Terms, items: set[int]) -> list[StockUnit]:
+    """Units of open orders as stock, from the day on which they can be counted on; one query."""
+    return [
+        StockUnit(0, due.item_id, 0, due.quantity, due.last_usable_on, available_on=day, receipt=due)
+        for due in receipts_due(clinic=clinic, today=terms.today)
+        if due.item_id in items and (day := terms.counted_on(due)) is not None
+    ]
+
+
+def _with_groups(items: set[int], books: Iterable[list[PickLine]]) -> set[int]:
+    """These items and all that share a group with one of them, whose promises hang on each other."""
+    groups = []
+    for lines in books:
+        in_groups = {group_of(line) for line in lines if line.instead_of}
+        for group in in_groups:
+            members = {line.item.pk for line in lines if line.needs_stock and group_of(line) == group}
+            groups.append(members)
+    found, before = set(items), set[int]()
+    while found != before:
+        before = set(found)
+        for members in groups:
+            if members & found:
+                found |= members
+    return found
+
+
+def _needs(cases: Sequence[Case], lines: dict[int, list[PickLine]], items: set[int]) -> list[Need]:
+    """What the cases ask for of these items; alternatives come after what they stand in for."""
+    needs = []
+    for case in cases:
+        asking = [line for line in lines[case.pk] if line.needs_stock and line.item.pk in items]
+        keys = {line.key for line in asking}
+        needs += [
+            _need(case, line)
+            for line in sorted(asking, key=lambda line: len(line.instead_of))
+            # Where one of the group lies on the tray already, its alternatives ask for nothing.
+            if keys.issuperset(line.instead_of)
+        ]
+    return needs
+
+
+def _has_any(given: dict[Hashable, Allotment], case: Case, line: PickLine) -> bool:
+    allotment = given.get((case.pk, line.key))
+    return allotment is not None and bool(allotment.parts or allotment.coming or allotment.short)
 
 
 def _by_item(stock: Iterable[StockUnit]) -> dict[Hashable, list[StockUnit]]:
@@ -132,6 +203,7 @@ def _need(case: Case, line: PickLine) -> Need:
         certain=line.certain and line.chance == 1.0 or line.known is True,
         chance=line.chance,
         case=case.pk,
+        unless=tuple((case.pk, key) for key in line.instead_of),
     )
 
 
@@ -152,6 +224,7 @@ def _with(
         short=given.short,
         shared=given.shared,
         chance_free=given.chance_free,
+        coming=given.coming,
     )
 
 
@@ -167,15 +240,12 @@ def made_short_by(
     book = book or book_of(clinic=case.clinic, through=case.on, until=case.starts_at)
     ours = (case.starts_at, case.pk)
     earlier = [other for other in book.cases if (other.starts_at, other.pk) < ours]
-    needs = [
-        _need(other, line)
-        for other in earlier
-        for line in book.lines[other.pk]
-        if line.needs_stock and line.item.pk == lot.item_id
-    ]
+    items = _with_groups({lot.item_id}, [book.lines[other.pk] for other in earlier])
+    needs = _needs(earlier, book.lines, items)
     if not needs:
         return None
-    stock = stock_units(clinic=case.clinic, items=[lot.item_id])
+    # Orders on their way are left out: what they bring makes no unit in the hand less promised.
+    stock = stock_units(clinic=case.clinic, items=items)
     less = [
         replace(unit, quantity=max(0, unit.quantity - quantity))
         if (unit.lot_id, unit.place_id) == (lot.pk, place.pk)

@@ -13,6 +13,7 @@ from math import ceil
 from typing import Any
 
 from kits.families import Families
+from kits.group_choices import suggested
 from kits.plans import Plan, SitePlan, arches, segments, sinuses
 from kits.procedure_facts import SINUS, checkpoint_for, facts_of
 from kits.slot_answers import Asked, Filled, Missing
@@ -34,6 +35,7 @@ class Requirement:
     used (of a choose-one member: that it is the one). ``known``: the finding is already known to be there
     (True) or absent (False). ``undecided``: an option of the plan nobody has decided; it blocks nothing.
     ``unresolved``: the sentence to show where there is no item; ``blocking``: the case cannot start with it.
+    ``instead_of``: keys of the members of its group that it is an alternative to (see ``group_choices``).
     ``kind``: "stock" (from the ledger), "set" (reusable, ticked by a person), "lab" (made for this case).
     """
 
@@ -59,6 +61,7 @@ class Requirement:
     blocking: bool = False
     note: str = ""
     kind: str = STOCK
+    instead_of: tuple[str, ...] = ()
 
     @property
     def item_code(self) -> str:
@@ -98,7 +101,7 @@ def of_case(plan: Plan, bills: Sequence[tuple[str, Iterable[Any]]], families: Fa
                 continue
             for sites in _places(line.basis, code, plan):
                 found += _at(line, sites, bill)
-    return found
+    return suggested(found, usual=plan.clinician_prefers, sealed=TROLLEY)
 
 
 @dataclass(frozen=True)

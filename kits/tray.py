@@ -121,7 +121,7 @@ def keep_in_step(*, case: Case) -> None:
 
 def _follow(line: TrayLine, draft: TrayLine) -> None:
     """Take over what the plan may have changed on a line of the same item."""
-    fields = ("description", "quantity", "certain", "chance", "checkpoint", "note")
+    fields = ("description", "quantity", "certain", "chance", "set_out", "checkpoint", "note")
     for name in fields:
         setattr(line, name, getattr(draft, name))
     line.save(update_fields=fields)

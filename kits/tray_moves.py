@@ -1,6 +1,7 @@
 """Units onto a tray and off it again, and ticks for what has no lot."""
 
 import datetime as dt
+from zoneinfo import ZoneInfo
 
 from django.db import transaction
 
@@ -89,7 +90,8 @@ def tick(*, line: TrayLine, by, at: dt.datetime) -> list[TrayUnit]:
     if must_scan(line):
         raise ScanIt(line)
     book = book_of(clinic=case.clinic, through=case.on, until=case.starts_at)
-    found = pick_list_in(book, case=case).find(line.key)
+    today = at.astimezone(ZoneInfo(case.clinic.time_zone)).date()
+    found = pick_list_in(book, case=case, today=today).find(line.key)
     if found.left and not found.parts:
         raise NothingToTake(line)
     line.case = case

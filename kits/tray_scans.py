@@ -62,7 +62,7 @@ def scan(*, case: Case, text: str, by, at: dt.datetime, today: dt.date) -> ScanA
     except Refusal as refusal:
         return ScanAnswer(ok=False, title="Not taken", detail=str(refusal))
     book.read_again(case)
-    pick = pick_list_in(book, case=case)
+    pick = pick_list_in(book, case=case, today=today)
     return ScanAnswer(
         ok=True,
         title=f"{unit.quantity} × {meant.item.name}" if unit else f"{meant.item.name} lies ready",

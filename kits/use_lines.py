@@ -31,7 +31,10 @@ class Settled:
 
 @dataclass(frozen=True)
 class CaseLines:
-    """Lines of one case: all that it may use, and those of them that must lie ready when it starts."""
+    """Lines of one case: all that it may use, and those of them that must lie ready when it starts.
+
+    Of a group of which one is used by preference only the suggested member has to lie ready.
+    """
 
     may_use: tuple[UseLine, ...]
     must_lie: tuple[UseLine, ...]
@@ -92,7 +95,7 @@ def lines_of(
         alone = bool(line.choose_one_group) and members[line.choose_one_group, line.site_id] == 1
         for found in _lines(line, alone, probability_of, settled):
             may_use.append(found)
-            if not line.undecided or found.chance == 1:
+            if not (line.undecided or line.instead_of) or found.chance == 1:
                 must_lie.append(found)
     extra = [UseLine(item=item, quantity=units) for item, units in settled.extra]
     return CaseLines((*may_use, *extra), (*must_lie, *extra), _findings(given))

@@ -2,6 +2,7 @@
 
 import datetime as dt
 from collections import defaultdict
+from collections.abc import Iterable
 
 from django.db.models import F
 
@@ -61,9 +62,14 @@ def kept_at_least(*, clinic: Clinic) -> dict[int, int]:
     )
 
 
-def sellers() -> dict[int, Seller]:
-    """Who each item is bought from, by item id: the preferred supplier, else the first listed. One query."""
+def sellers(*, items: Iterable[int] | None = None) -> dict[int, Seller]:
+    """Who each item is bought from, by item id: the preferred supplier, else the first listed. One query.
+
+    Of these items only, where they are given.
+    """
     rows = SupplierItem.objects.select_related("supplier").order_by("item_id", "-preferred", "id")
+    if items is not None:
+        rows = rows.filter(item__in=items)
     found: dict[int, Seller] = {}
     for row in rows:
         found.setdefault(

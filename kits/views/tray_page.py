@@ -19,7 +19,12 @@ def tray_page(pick: PickList, *, user, fresh: str = "") -> dict[str, Any]:
     may_set_out = access.may(user, case.clinic, "set_out")
     may_record = access.may(user, case.clinic, "record_surgery")
     draw = _Drawing(case, fresh, may_set_out, may_record and case.state == Case.State.IN_SURGERY)
-    sealed = [line for pouch in pick.pouches for line in pouch.lines if line.known is not False]
+    sealed = [
+        line
+        for pouch in pick.pouches
+        for line in pouch.lines
+        if line.known is not False and not line.instead_of
+    ]
     return {
         "case": case,
         "pick": pick,
@@ -87,6 +92,9 @@ class _Drawing:
     def _opening(self, pouch: Pouch, absent: bool) -> dict[str, str]:
         if pouch.finding is None:
             keys = [line.key for line in pouch.lines if _is_sealed(line)]
+            if pouch.choose_one:
+                # Each of its lines has its own way to be opened; together they never are.
+                return {}
             return {"action_url": self.url("pick_open", line=keys), "action_label": "Open"} if keys else {}
         where = {"finding": pouch.finding.pk, "site": pouch.site_id or ""}
         found = self.url("pick_finding", present=1, **where)
@@ -141,7 +149,7 @@ def over_words(case: Case) -> str:
         f"Room {case.room}" if case.room else "No room yet",
         f"{case.clinician}" if case.clinician else "no clinician yet",
         case.patient.chart_number,
-        f"declines {declined} material" if declined else "declines no material",
+        f"declines {declined} material" if declined else "accepts human, porcine and bovine material",
     ]
     return " · ".join(parts)
 

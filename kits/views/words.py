@@ -5,7 +5,7 @@ from collections.abc import Iterable, Sequence
 from typing import Any
 
 from kits.models import Case
-from kits.pick_values import DECIDE, DONE, ON_USE, SHORT, TODO, PickLine
+from kits.pick_values import DECIDE, DONE, ON_ORDER, ON_USE, SHORT, TODO, PickLine
 from practice.models import Clinic
 from practice.teeth import show, spoken
 
@@ -16,7 +16,7 @@ _BRACKETS = re.compile(r" \(([^()]*)\)$")
 _CODED = re.compile(
     r"\bF-[A-Z0-9]+\b|\bPLAN\b|\bsection \d|\bshare \d|\b0\.\d|\b(?:SKG|GBRX|IMM|DELG?|SCR|SLT|RDG|CTG|FAR)\b"
 )
-_SHAPES = {DONE: "done", SHORT: "stop", DECIDE: "waiting", ON_USE: ""}
+_SHAPES = {DONE: "done", SHORT: "stop", DECIDE: "waiting", ON_USE: "", ON_ORDER: "waiting"}
 
 
 def name_and_rest(name: str) -> tuple[str, str]:
@@ -82,7 +82,7 @@ def line_words(line: PickLine, clinic: Clinic, *, with_tooth: bool = True) -> di
 def _word(line: PickLine) -> str:
     if line.shared and line.state != DONE:
         return "shared reserve"
-    return line.word if line.state in (SHORT, DECIDE) else ""
+    return line.word if line.state in (SHORT, DECIDE) or line.coming else ""
 
 
 def _where(line: PickLine) -> tuple[str, str, Any]:

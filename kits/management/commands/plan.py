@@ -86,7 +86,7 @@ class Command(BaseCommand):
                 out(f"\n{row['item']}: {row['proposal']['reason']}")
         out("")
         for case in report["cases"]:
-            why = " ".join(case["blocking"])
+            why = " ".join(case["blocking"][:1])
             out(f"{case['case']}  {case['on']}  {case['readiness']:<13}{why}".rstrip())
 
 
