@@ -46,8 +46,8 @@ def _pouch(lines: list[PickLine], *, several: bool) -> Pouch:
     first = next((line for line in lines if line.site_id is not None), lines[0])
     if first.finding is None or first.set_out == CHECKPOINT:
         heading = first.checkpoint or "On the clinician's word"
-        groups = {line.choose_one_group for line in lines}
-        choose_one = len(lines) > 1 and len(groups) == 1 and groups != {""}
+        # A group with alternatives: one of its lines is opened, never all of them together.
+        choose_one = any(line.instead_of for line in lines)
         return Pouch(heading=heading, lines=tuple(lines), choose_one=choose_one, opened=_all_opened(lines))
     lines = sorted(lines, key=lambda line: -line.chance)
     groups = {line.choose_one_group for line in lines}
