@@ -26,6 +26,7 @@ case_urls = [
     path(f"{_TRAY}/", picking.pick_list, name="pick_list"),
     path(f"{_TRAY}/scan/", picking.pick_scan, name="pick_scan"),
     path(f"{_TRAY}/tick/", picking.pick_tick, name="pick_tick"),
+    path(f"{_TRAY}/ready/", picking.pick_ready, name="pick_ready"),
     path(f"{_TRAY}/by-hand/", picking.pick_by_hand, name="pick_by_hand"),
     path(f"{_TRAY}/start/", picking.pick_start, name="pick_start"),
     path(f"{_TRAY}/finding/", picking.pick_finding, name="pick_finding"),

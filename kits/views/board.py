@@ -9,7 +9,7 @@ from zoneinfo import ZoneInfo
 
 from django.urls import reverse
 
-from kits.models import Case
+from kits.models import Case, Procedure
 from kits.pick_values import CANNOT_START, DONE, THIN, PickLine, PickList
 from kits.promises import procedures_in_words
 from kits.trace import STAYS
@@ -20,6 +20,7 @@ State = Case.State
 # More single things than this are summed up by place. Unit: lines of the list.
 LONGEST_FETCH = 6
 _NOON = dt.time(12)
+_DECIDE = "Decide the plan"
 
 
 @dataclass(frozen=True)
@@ -39,6 +40,11 @@ class Card:
     done: int = 0
     total: int = 0
 
+    @property
+    def is_pressing(self) -> bool:
+        """Whether its step is the one to take now: the next tray, or a decision that holds the case up."""
+        return self.kind == "is-next" or self.action_label == _DECIDE
+
 
 @dataclass(frozen=True)
 class Column:
@@ -47,6 +53,12 @@ class Column:
     name: str
     people: str
     cards: list[Card]
+
+    @property
+    def is_visits(self) -> bool:
+        """Whether only visits take place there, so that a row each says enough."""
+        kinds = {booked.procedure.kind for card in self.cards for booked in card.case.procedures.all()}
+        return kinds == {Procedure.Kind.VISIT}
 
 
 def columns(
@@ -145,7 +157,7 @@ def _next_step(case: Case, pick: PickList | None) -> tuple[str, str]:
     if pick is None:
         return "", ""
     if any(line.blocking or (line.undecided and line.choose_one_group) for line in pick.decide):
-        return reverse("case", args=[case.code]), "Decide the plan"
+        return reverse("case", args=[case.code]), _DECIDE
     if case.state == State.SET_OUT and pick.done == pick.total:
         return reverse("pick_list", args=[case.code]), "To the tray"
     return reverse("pick_list", args=[case.code]), "Set out tray" if pick.done == 0 else "Go on"

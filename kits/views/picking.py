@@ -11,6 +11,7 @@ from kits import chairside, picking
 from kits.forms import ByHandForm
 from kits.models import Case, CaseSite, Finding, TrayLine
 from kits.pick_values import DONE
+from kits.ready_together import REPROCESSING, WITHOUT_LOT, set_out_together
 from kits.tray_checks import ScanIt
 from kits.views.answers import said
 from kits.views.tray_page import facts_of, tray_page
@@ -114,6 +115,30 @@ def pick_tick(request, case_code):
     except Refusal as refusal:
         return _refuse(request, case, refusal)
     return _answer(request, case, title=f"Set out: {line.description}", fresh=key)
+
+
+@access.signed_in(need="set_out")
+@require_POST
+def pick_ready(request, case_code):
+    """Set out with one touch what carries no lot, or what waits for reprocessing."""
+    case = _case(request, case_code, need="set_out")
+    group = request.GET.get("group", "")
+    if group not in (WITHOUT_LOT, REPROCESSING):
+        raise Http404("There is no such group of lines.")
+    facts = {"today": _today(case), "by": request.user, "at": clock.now()}
+    try:
+        done = set_out_together(case=case, group=group, **facts)
+    except Refusal as refusal:
+        return _refuse(request, case, refusal)
+    short = "; ".join(line.description for line in done.short)
+    kind = "notice" if short else "ok"
+    return _answer(
+        request,
+        case,
+        kind=kind,
+        title=f"Set out: {len(done.ready)} line{'' if len(done.ready) == 1 else 's'}",
+        text=f"Not enough is free of: {short}." if short else "",
+    )
 
 
 def _to_put_on(case: Case, key: str | None):

@@ -52,17 +52,20 @@ def neighbours(request, on: dt.date) -> dict[str, dt.date | None]:
 @access.signed_in()
 @require_safe
 def today(request):
-    """Show a day of the clinic: a column a room, a card a case."""
+    """Show a day of the clinic: a column a room, a card a case, a row a visit."""
     now_on = clock.today(clinic=request.clinic)
     on = asked_day(request, now_on)
     cases = list(cases_of_day(request, on))
     lists = {pick.case.pk: pick for pick in day_pick_lists(clinic=request.clinic, on=on, today=now_on)}
+    rooms = columns(cases, lists, _elsewhere(request, lists.values()))
     heading, fetch = to_fetch(lists.values(), request.clinic)
     shown = {
         "on": on,
         "is_today": on == now_on,
         "sentence": capital(day_sentence(cases, lists)) if cases else "",
-        "columns": columns(cases, lists, _elsewhere(request, lists.values())),
+        "columns": rooms,
+        "surgery_rooms": [room for room in rooms if not room.is_visits],
+        "visit_rooms": [room for room in rooms if room.is_visits],
         "fetch_heading": heading,
         "fetch": fetch,
         "finish": _left_over(request, now_on) if on == now_on else [],

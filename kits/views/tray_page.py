@@ -7,10 +7,14 @@ from django.urls import reverse
 
 from kits.models import Case
 from kits.pick_values import DONE, PickLine, PickList, Pouch
+from kits.ready_together import REPROCESSING, WITHOUT_LOT, is_for_reprocessing, left_together
 from kits.views.symbol import code_symbol
-from kits.views.words import count_of, heading_of, line_words, plain_note, teeth_shown
+from kits.views.words import count_of, heading_of, line_words, plain_note, teeth_shown, without_echo
 from practice import access
 from practice.teeth import show
+
+# Categories whose peel-off labels are stuck to the printed sheet.
+LABELLED = ("Implant", "Bone graft", "Membrane")
 
 
 def tray_page(pick: PickList, *, user, fresh: str = "") -> dict[str, Any]:
@@ -19,6 +23,7 @@ def tray_page(pick: PickList, *, user, fresh: str = "") -> dict[str, Any]:
     may_set_out = access.may(user, case.clinic, "set_out")
     may_record = access.may(user, case.clinic, "record_surgery")
     draw = _Drawing(case, fresh, may_set_out, may_record and case.state == Case.State.IN_SURGERY)
+    at_hand = [line for line in pick.open if not is_for_reprocessing(line)]
     sealed = [
         line
         for pouch in pick.pouches
@@ -34,15 +39,19 @@ def tray_page(pick: PickList, *, user, fresh: str = "") -> dict[str, Any]:
         "may_record": may_record,
         "in_surgery": case.state == Case.State.IN_SURGERY,
         "complete": pick.total > 0 and pick.done == pick.total,
-        "open_lines": [draw.line(line) for line in pick.open],
-        "open_count": count_of(pick.open),
+        "open_lines": [draw.line(line) for line in at_hand],
+        "open_count": count_of(at_hand),
+        "no_lot_ready": draw.together(WITHOUT_LOT, pick),
+        "reprocessing": [draw.line(line) for line in pick.open if is_for_reprocessing(line)],
+        "reprocessing_count": count_of(filter(is_for_reprocessing, pick.open)),
+        "reprocessing_ready": draw.together(REPROCESSING, pick),
         "sets": [draw.line(line) for line in pick.sets],
         "sets_count": count_of(pick.sets),
         "pouches": [draw.pouch(pouch, by_tooth=_is_by_tooth(pouch, pick)) for pouch in pick.pouches],
         "sealed_count": count_of(sealed),
         "room": [line_words(line, case.clinic) for line in pick.room],
         "undecided": undecided_words(pick),
-        "labels": [line_words(line, case.clinic) for line in pick.lines if line.must_scan and line.is_wanted],
+        "labels": [line_words(line, case.clinic) for line in pick.lines if _has_label(line)],
         "symbol": code_symbol(case.code),
     }
 
@@ -60,9 +69,20 @@ class _Drawing:
         """The address of an action on this case."""
         return f"{reverse(name, args=[self.case.code])}?{urlencode(query, doseq=True)}"
 
-    def line(self, line: PickLine, *, opened: bool = False) -> dict[str, Any]:
-        """A line with its tick, and its own way to open it where the pouch leaves that to a person."""
+    def together(self, group: str, pick: PickList) -> dict[str, Any] | None:
+        """The touch that sets out what is left of a group, and of how many lines; None for fewer than two."""
+        count = len(left_together(pick, group))
+        if not self.may_set_out or count < 2:
+            return None
+        return {"number": count, "url": self.url("pick_ready", group=group)}
+
+    def line(self, line: PickLine, *, opened: bool = False, under: str = "") -> dict[str, Any]:
+        """A line with its tick, and its own way to open it where the pouch leaves that to a person.
+
+        ``under``: the heading above it, which its note need not repeat.
+        """
         shown = line_words(line, self.case.clinic, with_tooth=self.with_tooth)
+        shown["note"] = without_echo(shown["note"], under)
         if self.may_set_out and line.item is not None and line.known is not False:
             off = {"off": 1} if line.state == DONE else {}
             shown["tick_url"] = self.url("pick_tick", line=line.key, **off)
@@ -75,13 +95,14 @@ class _Drawing:
         """A pouch with the one touch that opens it, once surgery has begun."""
         absent = pouch.finding is not None and all(line.known is False for line in pouch.lines)
         by_line = pouch.opened or (pouch.choose_one and not absent)
+        heading = heading_of(pouch.heading, pouch.tooth, self.case.clinic)
         shown = {
-            "heading": heading_of(pouch.heading, pouch.tooth, self.case.clinic),
+            "heading": heading,
             "chance": None if absent else pouch.chance,
             "note": "Not there: stays sealed and goes back." if absent else _pouch_note(pouch),
             "opened": pouch.opened,
             "absent": absent,
-            "lines": [self.line(line, opened=by_line) for line in pouch.lines],
+            "lines": [self.line(line, opened=by_line, under=heading) for line in pouch.lines],
         }
         if by_tooth:
             return shown | (
@@ -121,6 +142,11 @@ def _is_by_tooth(pouch: Pouch, pick: PickList) -> bool:
         for other in pick.pouches
         if pouch.finding is not None
     )
+
+
+def _has_label(line: PickLine) -> bool:
+    """Whether the sheet keeps room for its peel-off label: what is scanned, implant, graft or membrane."""
+    return line.is_wanted and (line.must_scan or (line.item is not None and line.item.category in LABELLED))
 
 
 def _is_sealed(line: PickLine) -> bool:

@@ -16,6 +16,22 @@ _BRACKETS = re.compile(r" \(([^()]*)\)$")
 _CODED = re.compile(
     r"\bF-[A-Z0-9]+\b|\bPLAN\b|\bsection \d|\bshare \d|\b0\.\d|\b(?:SKG|GBRX|IMM|DELG?|SCR|SLT|RDG|CTG|FAR)\b"
 )
+_SMALL_WORDS = {
+    "the",
+    "than",
+    "and",
+    "for",
+    "are",
+    "was",
+    "has",
+    "had",
+    "been",
+    "that",
+    "with",
+    "when",
+    "once",
+    "after",
+}
 _SHAPES = {DONE: "done", SHORT: "stop", DECIDE: "waiting", ON_USE: "", ON_ORDER: "waiting"}
 
 
@@ -41,6 +57,31 @@ def plain_note(note: str) -> str:
     """The parts of a note that are words for people."""
     parts = [part.strip() for part in note.split(";")]
     return "; ".join(part for part in parts if part and not _CODED.search(part))
+
+
+def without_echo(note: str, heading: str) -> str:
+    """A note without the parts that only say again what the heading above it says."""
+    told = _said_by(heading)
+    kept = []
+    for part in note.split("; "):
+        lead, colon, rest = part.partition(": ")
+        if colon and _is_echo(lead, told):
+            kept.append(rest)
+        elif not _is_echo(part, told):
+            kept.append(part)
+    return "; ".join(kept)
+
+
+def _said_by(text: str) -> set[str]:
+    """The words of a text that carry its meaning."""
+    return {
+        word for word in re.findall(r"[a-z]+", text.lower()) if len(word) > 2 and word not in _SMALL_WORDS
+    }
+
+
+def _is_echo(part: str, told: set[str]) -> bool:
+    words = _said_by(part)
+    return bool(words) and words <= told
 
 
 def teeth_shown(case: Case) -> list[dict[str, str]]:

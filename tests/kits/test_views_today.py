@@ -59,6 +59,32 @@ def test_each_case_has_its_status_and_one_thing_to_do(client, stocked):
     assert sentence == "Four cases in one room. One tray set out; one case cannot start yet."
 
 
+def test_a_room_of_visits_only_is_a_list_of_rows(client, stocked):
+    surgery = stocked.case("SKG")
+    room = type(stocked.cast.room).objects.create(clinic=stocked.cast.clinic, code="A9")
+    visits = [stocked.case("V-SRM", teeth=("13",), hour=hour, room=room) for hour in (8, 9)]
+    answer = client.get(url("today", on=TOMORROW))
+    shown = answer.context
+    assert [[card.case for card in column.cards] for column in shown["surgery_rooms"]] == [[surgery]]
+    assert [[card.case for card in column.cards] for column in shown["visit_rooms"]] == [visits]
+    assert text_of(answer).count('<li class="visit ') == 2
+    # A visit in a room where somebody operates stays a card among its neighbours.
+    stocked.case("V-SRM", teeth=("15",), hour=13)
+    again = client.get(url("today", on=TOMORROW)).context
+    assert len(again["surgery_rooms"][0].cards) == 2
+
+
+def test_one_step_is_filled_besides_decisions_that_hold_a_case_up(client, stocked):
+    stocked.stock("GRF-AL-025", 9)
+    following, undecided = stocked.case("SKG"), stocked.case("DEL", teeth=("46",), hour=12)
+    short = stocked.plan(stocked.case("DEL", teeth=("36",), hour=13), "IMP-CR-43-100")
+    Balance.objects.filter(lot__item__code="IMP-CR-43-100").update(quantity=0)
+    found = cards(client)
+    pressing = {code for code, card in found.items() if card.is_pressing}
+    assert found[short.code].word == "Cannot start"
+    assert pressing == {following.code, undecided.code}
+
+
 def test_what_is_short_here_and_lies_at_the_other_clinic_is_said(client, stocked):
     case = stocked.plan(stocked.case("DEL", teeth=("46",)), "IMP-CR-43-100")
     here = Balance.objects.filter(lot__item__code="IMP-CR-43-100", place__clinic=stocked.cast.clinic)

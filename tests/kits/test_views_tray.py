@@ -9,7 +9,7 @@ from kits import picking
 from kits.chairside import start_surgery
 from kits.models import CaseFinding, Finding, TrayUnit
 from kits.views.symbol import code_symbol
-from kits.views.words import LONGEST_NAME, name_and_rest, plain_note
+from kits.views.words import LONGEST_NAME, name_and_rest, plain_note, without_echo
 from practice.models import AuditEntry
 from stock.holds import hold
 from stock.models import Lot
@@ -105,6 +105,39 @@ def test_a_tick_takes_the_suggested_lot_and_takes_it_back(client, stocked, case)
 
 def test_a_tick_of_an_unknown_line_is_not_found(client, case):
     assert client.post(url("pick_tick", case.code, line="SKG.999/11")).status_code == 404
+
+
+@pytest.mark.parametrize(
+    ("note", "heading", "left"),
+    [
+        (
+            "next larger; defect larger than the prepared sheet",
+            "If the defect is larger than the prepared sheet",
+            "next larger",
+        ),
+        (
+            "facial plate missing: membrane instead of the cover",
+            "If the facial plate is missing",
+            "membrane instead of the cover",
+        ),
+        ("needs 12.0 × 23.4 mm", "If the facial plate is missing", "needs 12.0 × 23.4 mm"),
+        ("flap raised", "If the flap is raised", ""),
+        ("any words", "", "any words"),
+    ],
+)
+def test_a_note_does_not_say_its_heading_again(note, heading, left):
+    assert without_echo(note, heading) == left
+
+
+def test_the_sheet_keeps_room_for_labels_of_implant_graft_and_membrane(client, stocked):
+    case = stocked.plan(stocked.case("IMM", teeth=("14",)), "IMP-CR-43-100")
+    shown = client.get(url("pick_list", case.code)).context
+    wanted = [line for line in shown["pick"].lines if line.is_wanted and line.item is not None]
+    found = {"Implant", "Bone graft", "Membrane"} & {line.item.category for line in wanted}
+    assert found == {"Implant", "Bone graft", "Membrane"}
+    keys = {line["key"] for line in shown["labels"]}
+    assert keys >= {line.key for line in wanted if line.item.category in found}
+    assert not keys & {line.key for line in wanted if line.item.category == "Suture"}
 
 
 def test_tissue_is_not_ticked_but_may_be_put_on_with_a_reason(client, stocked, case):
