@@ -1,10 +1,13 @@
-"""Middleware: no NUL gets in; the session ends after idle time; the clinic a person is working in."""
+"""Middleware: no NUL gets in; idle sessions end; the clinic a person works in, and its time of day."""
 
 import time
+from zoneinfo import ZoneInfo
 
 from django.conf import settings
 from django.contrib.auth import logout
 from django.http import HttpResponseBadRequest
+from django.utils import timezone
+from django.utils.cache import add_never_cache_headers
 
 from practice import access
 
@@ -59,19 +62,27 @@ class IdleTimeout:
 
 
 class CurrentClinic:
-    """Set ``request.clinic`` to the clinic chosen in the session, or to the first one the user works at."""
+    """Set ``request.clinic`` to the clinic chosen in the session, or to the first one the user works at.
+
+    Times are shown on that clinic's clock. Nothing shown to a person is kept by the browser: after
+    signing out on a shared tablet, Back must not bring a patient's page up again.
+    """
 
     def __init__(self, get_response):
         self.get_response = get_response
 
     def __call__(self, request):
-        """Put ``clinic`` and ``clinics`` on the request."""
-        request.clinic = None
-        request.clinics = []
-        if request.user.is_authenticated:
-            request.clinics = list(access.clinics(request.user))
-            chosen = request.session.get("clinic")
-            request.clinic = next((c for c in request.clinics if c.pk == chosen), None) or next(
-                iter(request.clinics), None
-            )
-        return self.get_response(request)
+        """Put ``clinic`` and ``clinics`` on the request, and answer in the clinic's time zone."""
+        request.clinic, request.clinics = None, []
+        if not request.user.is_authenticated:
+            return self.get_response(request)
+        request.clinics = list(access.clinics(request.user))
+        chosen = request.session.get("clinic")
+        request.clinic = next((c for c in request.clinics if c.pk == chosen), None) or next(
+            iter(request.clinics), None
+        )
+        zone = ZoneInfo(request.clinic.time_zone) if request.clinic else timezone.get_default_timezone()
+        with timezone.override(zone):
+            response = self.get_response(request)
+        add_never_cache_headers(response)
+        return response

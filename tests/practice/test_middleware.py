@@ -1,10 +1,13 @@
 """No NUL gets in: PostgreSQL cannot store one (its manual, 8.3 character types); SQLite keeps it."""
 
+import datetime as dt
+
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.urls import reverse
 
 from practice.models import AuditEntry
+from tests.kits import builders_plan
 
 NUL = "%00"
 
@@ -48,3 +51,20 @@ def test_a_file_may_hold_a_nul_but_not_its_name_nor_its_fields(cast, sign_in):
     assert client.post(address, {"file": workbook}).status_code != 400
     workbook.seek(0)
     assert client.post(address, {"file": workbook, "note\0": "x"}).status_code == 400
+
+
+def test_times_are_shown_on_the_clock_of_the_clinic_a_person_works_in(cast, sign_in):
+    """A case at 15:00 UTC starts at 10:00 at a clinic in New York (time zone database)."""
+    cast.clinic.time_zone = "America/New_York"
+    cast.clinic.save()
+    made = builders_plan.case(
+        cast, builders_plan.procedure("GR", (cast.suture, 1, None)), dt.date(2026, 11, 25), hour=15
+    )
+    page = sign_in(cast.assistant).get(reverse("case", args=[made.code])).content.decode()
+    assert "10:00" in page
+    assert "15:00" not in page
+
+
+def test_a_page_for_somebody_signed_in_is_not_kept_by_the_browser(cast, sign_in):
+    answer = sign_in(cast.assistant).get(reverse("patients"))
+    assert "no-store" in answer["Cache-Control"]
