@@ -14,7 +14,8 @@ LONGEST_NAME = 58
 _BRACKETS = re.compile(r" \(([^()]*)\)$")
 # Notes of a bill that name findings by code, or sections of a file, say nothing to the person at the tray.
 _CODED = re.compile(
-    r"\bF-[A-Z0-9]+\b|\bPLAN\b|\bsection \d|\bshare \d|\b0\.\d|\b(?:SKG|GBRX|IMM|DELG?|SCR|SLT|RDG|CTG|FAR)\b"
+    r"\bF-[A-Z0-9]+\b|\bPLAN\b|\bsection \d|\bshare \d|\bprobability\b|\bone of the group\b"
+    r"|\b0\.\d|\b(?:SKG|GBRX|IMM|DELG?|SCR|SLT|RDG|CTG|FAR)\b"
 )
 _SMALL_WORDS = {
     "the",
