@@ -152,7 +152,7 @@ def test_nineteen_in_twenty_come_within_seven_days():
     [
         (12, "thin"),
         (13, "thin"),
-        (14, "thin"),
+        (14, "cannot start"),
         (15, "cannot start"),
         (18, "cannot start"),
         (21, "cannot start"),
