@@ -18,6 +18,7 @@ from stock.posting import whole
 
 RECORD = audit.action("tray.record", "recorded {quantity} of {what} of {subject} as {outcome}")
 UNDO = audit.action("tray.undo", "undid for {subject}: {quantity} of {what} {outcome}")
+SITE = audit.action("tray.site", "said for {subject} that {quantity} of {what} went to {tooth}")
 CLOSE = audit.action("case.close", "closed {subject}: {procedures}")
 
 Outcome = TrayUnit.Outcome
@@ -175,6 +176,36 @@ def undo(*, unit: TrayUnit, by, at: dt.datetime) -> TrayUnit:
     unit.decided_at, unit.decided_by = at, by
     unit.save()
     _say(UNDO, case, unit, outcome=before, by=by, at=at)
+    return unit
+
+
+class NotUsed(Refusal):
+    """Only what was used went to a tooth."""
+
+    def __init__(self, unit: TrayUnit) -> None:
+        super().__init__(f"{unit.lot} is not recorded as used. Record it as used, then say at which tooth.")
+
+
+@transaction.atomic
+def say_site(*, unit: TrayUnit, site: CaseSite, by, at: dt.datetime) -> TrayUnit:
+    """Say at which tooth a unit was used, where that was left open or is wrong; the ledger is not touched.
+
+    Raises WrongState once the case is closed, OtherCase, NotUsed.
+    """
+    case = locked(unit.line.case)
+    if case.state != Case.State.IN_SURGERY:
+        raise WrongState(case, "say at which tooth anything was used")
+    if site.case_id != case.pk:
+        raise OtherCase(case, site)
+    unit = (
+        TrayUnit.objects.select_for_update(of=("self",)).select_related("lot__item", "line").get(pk=unit.pk)
+    )
+    if unit.outcome != Outcome.USED:
+        raise NotUsed(unit)
+    unit.site = site
+    unit.save(update_fields=["site"])
+    facts = {"quantity": unit.quantity, "what": str(unit.lot), "tooth": site.tooth}
+    audit.record(SITE, by=by, at=at, subject=case.code, clinic=case.clinic, **facts)
     return unit
 
 

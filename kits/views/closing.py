@@ -13,6 +13,7 @@ from kits.views.answers import said
 from kits.views.closing_page import at_hand, closing_page
 from practice import access, clock
 from practice.refusals import Refusal
+from practice.teeth import show
 
 _WITH = ("clinic__practice", "room", "patient", "clinician")
 _NEED = "record_surgery"
@@ -87,13 +88,32 @@ def close_record(request, case_code):
 def close_undo(request, case_code):
     """Take back what was recorded for a unit."""
     case = _case(request, case_code, need=_NEED)
-    number = request.POST.get("unit", "")
-    unit = access.fetch(request.user, TrayUnit, line__case=case, pk=int(number) if number.isdecimal() else 0)
+    unit = access.fetch(request.user, TrayUnit, line__case=case, pk=_number(request.POST.get("unit", "")))
     try:
         closing.undo(unit=unit, by=request.user, at=clock.now())
     except Refusal as refusal:
         return _refuse(request, case, refusal)
     return _answer(request, case, kind="notice", title=f"Taken back: {unit.lot.item.name}")
+
+
+@access.signed_in(need=_NEED)
+@require_POST
+def close_site(request, case_code):
+    """Say at which tooth a unit was used."""
+    case = _case(request, case_code, need=_NEED)
+    unit_id, site_id = (request.POST.get(name, "") for name in ("unit", "site"))
+    unit = access.fetch(request.user, TrayUnit, line__case=case, pk=_number(unit_id))
+    site = access.fetch(request.user, CaseSite, case=case, pk=_number(site_id))
+    try:
+        unit = closing.say_site(unit=unit, site=site, by=request.user, at=clock.now())
+    except Refusal as refusal:
+        return _refuse(request, case, refusal)
+    tooth = show(site.tooth, case.clinic.tooth_notation)
+    return _answer(request, case, title=f"{unit.quantity} × {unit.lot.item.name}: used at {tooth}")
+
+
+def _number(text: str) -> int:
+    return int(text) if text.isdecimal() else 0
 
 
 @access.signed_in(need=_NEED)

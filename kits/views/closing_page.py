@@ -75,6 +75,8 @@ def _unit(unit: TrayUnit, case: Case, sites: list) -> dict[str, Any]:
         # What stays in the patient, or is its own record, is looked at one by one.
         "matters": item.category in STAYS or item.is_unit_tracked or item.human_tissue,
         "uses": uses,
+        "asks_tooth": by_tooth and unit.outcome == Outcome.USED and unit.site is None,
+        "sites": [(site.pk, show(site.tooth, case.clinic.tooth_notation)) for site in sites],
         "said": _fate_words(unit, case),
         "shape": {Outcome.USED: "done", Outcome.WASTED: "thin"}.get(unit.outcome, "ready"),
         "note": unit.note,

@@ -4,6 +4,7 @@ import pytest
 
 from kits.chairside import record_finding, start_surgery
 from kits.models import Case, Finding, TrayUnit
+from kits.trace import materials_of
 from stock.models import Balance, Entry
 from tests.builders import NOW
 from tests.kits.builders_pages import HTMX, stop_clock, text_of, url
@@ -178,6 +179,34 @@ def test_what_was_fetched_in_surgery_is_scanned(client, stocked, case):
     assert TrayUnit.objects.get(lot=lot).outcome == "used" and stocked.held("SHP-B15") == 203
     unknown = client.post(url("close_scan", case.code), {"code": "ZZ-9"}, **HTMX)
     assert unknown.status_code == 409 and "Nothing here is called" in text_of(unknown)
+
+
+def test_what_was_fetched_for_one_of_two_teeth_is_asked_for_its_tooth(client, stocked, case):
+    """The whole way: scanned in surgery, asked for its tooth, said, closed, on the record at that tooth."""
+    lot = stocked.stock("GRF-AL-100")
+    client.post(url("close_scan", case.code), {"code": lot.serial}, **HTMX)
+    unit, site = TrayUnit.objects.get(lot=lot), case.sites.get(tooth="21")
+    assert unit.site is None
+    assert text_of(client.get(url("case_close", case.code))).count(f'value="{unit.pk}"') == 2
+    said = client.post(url("close_site", case.code), {"unit": unit.pk, "site": site.pk}, **HTMX)
+    assert said.status_code == 200 and "used at 21" in text_of(said)
+    for one in TrayUnit.objects.filter(line__case=case, outcome="", lot__item__category="Bone graft"):
+        fate(client, case, one, fate=f"used:{site.pk}")
+    client.post(url("close_rest", case.code), **HTMX)
+    client.post(url("close_done", case.code))
+    case.refresh_from_db()
+    assert case.state == "closed"
+    given = {one.lot: one.tooth for one in materials_of(patient=case.patient)}
+    assert given[lot] == "21"
+
+
+def test_only_what_was_used_gets_a_tooth_and_only_one_of_its_case(client, stocked, case):
+    unit, site = graft(case), case.sites.get(tooth="21")
+    sealed = client.post(url("close_site", case.code), {"unit": unit.pk, "site": site.pk}, **HTMX)
+    assert sealed.status_code == 409 and "not recorded as used" in text_of(sealed)
+    foreign = stocked.case("SKG", teeth=("13",), hour=15).sites.get()
+    asked = {"unit": unit.pk, "site": foreign.pk}
+    assert client.post(url("close_site", case.code), asked, **HTMX).status_code == 404
 
 
 def test_queries_do_not_grow_with_the_units(client, stocked, case, django_assert_max_num_queries):
