@@ -100,9 +100,18 @@ def _short(line: PickLine, on: dt.date, terms: Terms) -> _Cause | None:
     if in_time:
         sentence = f"{said} short for this case: order by {_day(order_by)}."
         return _Cause(THIN, (_STOPPING, order_by, *likeliest), sentence, line, CAUTIOUS)
-    why = "it is too late to order" if terms.is_sold(line.item.pk) else "no supplier is known"
-    sentence = f"{said} missing, and {why}: borrow, ask another clinic or move the case."
+    sentence = f"{said} missing, and {_no_order(line, on, terms)}"
     return _Cause(CANNOT_START, (_STOPPING, *likeliest), sentence, line, 0.0)
+
+
+def _no_order(line: PickLine, on: dt.date, terms: Terms) -> str:
+    """Why an order cannot be counted on, and what is left to do."""
+    do = "borrow, ask another clinic or move the case."
+    if not terms.is_sold(line.item.pk):
+        return f"no supplier is known: {do}"
+    if terms.may_still_come(line.item.pk, on=on):
+        return f"an order may come too late: order at once, and {do}"
+    return f"it is too late to order: {do}"
 
 
 def _late(line: PickLine, on: dt.date, terms: Terms) -> _Cause | None:

@@ -43,6 +43,18 @@ class Terms:
             # A clinic without an open day can send and receive nothing.
             return None
 
+    def may_still_come(self, item_id: int, *, on: dt.date) -> bool:
+        """Whether an order sent on the next open day comes before surgery if it takes the stated days."""
+        seller = self.sellers.get(item_id)
+        if seller is None:
+            return False
+        try:
+            sent = self.calendar.on_or_after(self.today)
+            return self.calendar.arrival(sent, seller.lead_days) < on
+        except NeverOpen:
+            # A clinic without an open day can send and receive nothing.
+            return False
+
     def counted_on(self, receipt: ReceiptDue) -> dt.date | None:
         """First day of surgery an order's units can be counted on: an open day, tomorrow at the earliest.
 

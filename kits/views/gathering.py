@@ -60,6 +60,7 @@ def gather(request):
         "on": on,
         "places": by_place(lists),
         "short": [(pick, line) for pick in lists for line in pick.short],
+        "coming": [(pick, line) for pick in lists for line in pick.wanted if line.coming and line.left],
         "cases": every,
         "count": len(lists),
         "now": clock.now(),
