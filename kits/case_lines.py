@@ -11,13 +11,16 @@ from kits.group_choices import led_by_tray
 from kits.models import Case, TrayLine, TrayUnit
 from kits.pick_values import PickLine
 from kits.requirements import LAB, SET, STOCK, Requirement
+from kits.tray_fitness import unfit_of, unfit_sentence
 
 
 def lines_of(needed: Mapping[int, list[Requirement]]) -> dict[int, list[PickLine]]:
     """Lines by case id, of cases with these requirements; two queries."""
     trays: dict[int, list[TrayLine]] = {}
     units = TrayUnit.objects.select_related("lot__item", "place", "tray", "site")
-    begun = TrayLine.objects.filter(case__in=list(needed)).select_related("item", "finding", "site")
+    begun = TrayLine.objects.filter(case__in=list(needed)).select_related(
+        "item", "finding", "site", "case__patient"
+    )
     for line in begun.prefetch_related(Prefetch("units", queryset=units)):
         trays.setdefault(line.case_id, []).append(line)
     return {pk: _of_case(lines, trays.get(pk)) for pk, lines in needed.items()}
@@ -64,7 +67,11 @@ def _from_requirement(requirement: Requirement) -> PickLine:
 
 
 def _from_tray(line: TrayLine, requirement: Requirement | None, covered: bool) -> PickLine:
+    case = line.case
     units = [unit for unit in line.units.all() if unit.outcome != TrayUnit.Outcome.PUT_BACK]
+    unfit = unfit_of(units, on=case.on, declined=case.patient.declined_origins)
+    said = tuple(unfit_sentence(unit, why) for unit, why in unfit)
+    units = [unit for unit in units if unit not in {each for each, _ in unfit}]
     return PickLine(
         key=line.key,
         item=line.item,
@@ -84,7 +91,8 @@ def _from_tray(line: TrayLine, requirement: Requirement | None, covered: bool) -
         certain=line.certain,
         unresolved=requirement.unresolved if requirement and line.item is None else "",
         blocking=requirement.blocking if requirement and line.item is None else False,
-        note=line.note,
+        note=" ".join([*said, line.note]).strip(),
+        unfit=said,
         must_scan=must_scan(line),
         added=line.added,
         is_ready=line.ready_at is not None,

@@ -29,8 +29,9 @@ class PickLine:
     for, without those put back. ``parts``: what to fetch, soonest to expire first. ``coming``: what orders on
     their way bring in time; nothing of it can be fetched yet. ``short``: units for which neither is free.
     ``shared``: reserve units that an earlier case may use up; ``chance_free`` is the chance that it does not.
-    ``instead_of``: keys of the members of its group that it is an alternative to. Chances between 0 and 1,
-    quantities in stock units.
+    ``instead_of``: keys of the members of its group that it is an alternative to. ``unfit``: sentences about
+    units that lie on its tray and may not be used any more; they are not among ``units``.
+    Chances between 0 and 1, quantities in stock units.
     """
 
     key: str
@@ -62,6 +63,7 @@ class PickLine:
     chance_free: float = 1.0
     coming: tuple[Coming, ...] = ()
     instead_of: tuple[str, ...] = ()
+    unfit: tuple[str, ...] = ()
 
     @property
     def on_tray(self) -> int:

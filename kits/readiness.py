@@ -23,7 +23,7 @@ PLAN_LOCKED_DAYS = 7
 # From here on a chance is not said as "100 times in 100", which would promise it (no unit).
 NEARLY_ALWAYS = 0.995
 # Worst first, within one word.
-_PLAN, _STOPPING, _REPLACEABLE, _ON_ITS_WAY, _SHARED = range(5)
+_UNFIT, _PLAN, _STOPPING, _REPLACEABLE, _ON_ITS_WAY, _SHARED = range(6)
 
 
 @dataclass(frozen=True)
@@ -40,7 +40,7 @@ class _Cause:
 def readiness(lines: Sequence[PickLine], *, on: dt.date, terms: Terms) -> Readiness:
     """Readiness of a case of a day from its lines with what is promised to them."""
     wanted = [line for line in lines if line.is_wanted]
-    causes = [*_questions(lines, on, terms)]
+    causes = [*_unfit(lines), *_questions(lines, on, terms)]
     causes += [cause for line in wanted if line.short and (cause := _short(line, on, terms))]
     causes += [cause for line in wanted if line.coming and (cause := _late(line, on, terms))]
     shared = [line for line in wanted if line.shared]
@@ -53,6 +53,13 @@ def readiness(lines: Sequence[PickLine], *, on: dt.date, terms: Terms) -> Readin
     probability = 0.0 if first.word == CANNOT_START else min(chances)
     others = tuple(dict.fromkeys(cause.sentence for cause in causes[1:] if cause.sentence != first.sentence))
     return Readiness(first.word, first.sentence, first.line, probability, others)
+
+
+def _unfit(lines: Sequence[PickLine]) -> Iterator[_Cause]:
+    """What lies on the tray and was held, went out of date or is declined since it was put there."""
+    for line in lines:
+        for place, sentence in enumerate(line.unfit):
+            yield _Cause(CANNOT_START, (_UNFIT, place), f"{_named(line)}: {sentence}", line, 0.0)
 
 
 def _questions(lines: Sequence[PickLine], on: dt.date, terms: Terms) -> Iterator[_Cause]:

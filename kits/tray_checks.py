@@ -1,12 +1,14 @@
 """What may not come onto a tray, each refusal a sentence with what to do next."""
 
 import datetime as dt
+from collections.abc import Iterable
 
 from kits.case_lines import must_scan
 from kits.models import Case, TrayLine, TrayUnit
 from kits.pick_values import day_words
 from kits.promises import Book, made_short_by
 from kits.substitutes import verdict
+from kits.tray_fitness import unfit_of
 from practice.refusals import Refusal
 from stock.models import Balance, Lot, Place
 
@@ -187,5 +189,11 @@ def _check_tray(lot: Lot, place: Place) -> None:
 
 def left_on(line: TrayLine) -> int:
     """Units a tray line still asks for."""
-    units = line.units.exclude(outcome=TrayUnit.Outcome.PUT_BACK)
-    return max(0, line.quantity - sum(unit.quantity for unit in units))
+    units = list(line.units.exclude(outcome=TrayUnit.Outcome.PUT_BACK).select_related("lot__item"))
+    unfit = {unit for unit, _ in unfit_on(line, units)}
+    return max(0, line.quantity - sum(unit.quantity for unit in units if unit not in unfit))
+
+
+def unfit_on(line: TrayLine, units: Iterable[TrayUnit]) -> list[tuple[TrayUnit, str]]:
+    """Units of a line that may not be used in its case any more, with the reason."""
+    return unfit_of(units, on=line.case.on, declined=line.case.patient.declined_origins)

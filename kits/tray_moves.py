@@ -11,7 +11,7 @@ from kits.pick_lists import pick_list_in
 from kits.promises import Book, book_of
 from kits.requirements import OPEN, STOCK
 from kits.tray import WrongState, locked, source_of, tray_place
-from kits.tray_checks import NothingToTake, ScanIt, check_unit
+from kits.tray_checks import NothingToTake, ScanIt, check_unit, unfit_on
 from kits.tray_units import fresh_unit, sealed_only
 from practice import audit
 from stock.models import Lot, Place
@@ -53,6 +53,7 @@ def put_on_tray(
         return earlier
     facts = {"lot": lot, "place": place, "quantity": quantity, "scanned": scanned, "note": note}
     check_unit(case=case, line=line, book=book, **facts)
+    _take_off_unfit(line, by=by, at=at)
     tray = tray_place(case, by=by, at=at)
     said = {"by": by, "at": at, "source": source_of(case), "key": key}
     move(lot=lot, from_place=place, to_place=tray, quantity=quantity, **said)
@@ -62,6 +63,13 @@ def put_on_tray(
     unit.save()
     _say(PUT_ON, case, by=by, at=at, quantity=quantity, what=str(lot))
     return unit
+
+
+def _take_off_unfit(line: TrayLine, *, by, at: dt.datetime) -> None:
+    """Clear a line of units that were held, outdated or declined since they were put there."""
+    pending = line.units.filter(outcome=TrayUnit.Outcome.PENDING).select_related("lot__item", "line__case")
+    for unit, _ in unfit_on(line, pending):
+        take_off(unit=unit, by=by, at=at)
 
 
 def _say(action: str, case: Case, *, by, at: dt.datetime, **facts) -> None:
