@@ -9,7 +9,7 @@ from kits.case_lines import must_scan
 from kits.models import Case, CaseFinding, CaseSite, Finding, TrayLine, TrayUnit
 from kits.requirements import OPEN, ROOM
 from kits.tray import WrongState, locked, source_of
-from kits.tray_checks import ScanIt, check_lot
+from kits.tray_checks import Declined, Expired, Held, OutOfReach, ScanIt, check_lot
 from kits.tray_units import decision_key
 from practice import audit
 from practice.refusals import Refusal
@@ -19,7 +19,15 @@ from stock.models import Lot, Place
 START = audit.action("case.start", "began surgery on {subject}")
 FOUND = audit.action("case.find", "recorded for {subject} {place}: {finding}, {answer}")
 OPENED = audit.action("tray.open", "opened {what} for {subject}")
+ALTHOUGH = audit.action(
+    "tray.add-although",
+    "used {quantity} of {what} straight from {place} for {subject} although: {refused} Reason: {why}",
+)
 ADDED = audit.action("tray.add", "used {quantity} of {what} straight from {place} for {subject}")
+
+
+# Refusals that what was done already goes over, with a word why; a unit on another tray is no such thing.
+OVERRULED = (Declined, Expired, Held, OutOfReach)
 
 
 class NotSetOut(Refusal):
@@ -153,28 +161,46 @@ def add_used(
     scanned: bool = False,
     note: str = "",
     although: str = "",
+    key: str = "",
 ) -> TrayUnit:
     """Record use straight from a place: room stock, or something fetched during surgery.
 
     ``although``: why it was used in spite of a refusal (expired, held, declined); what went into a patient
-    is always recorded. Raises the refusals of ``tray_checks.check_lot`` unless it is given, ScanIt for an
+    is always recorded, and the audit tells both. The same ``key`` with the same lot again returns the unit
+    it made. Raises the refusals of ``tray_checks.check_lot`` unless it is given, ScanIt for an
     implant or tissue neither scanned nor explained, NotSetOut, WrongState, OtherCase, and the ledger's.
     """
     case = start_surgery(case=case, by=by, at=at)
     if site is not None and site.case_id != case.pk:
         raise OtherCase(case, site)
-    if not although.strip():
-        check_lot(case=case, lot=lot, place=place)
+    earlier = TrayUnit.objects.filter(line__case=case, lot=lot, form_key=key).first() if key else None
+    if earlier is not None:
+        return earlier
+    refused = _overruled(case, lot, place, although.strip())
     line = _line_for(case, lot, quantity)
     if must_scan(line) and not scanned and not note.strip():
         raise ScanIt(line)
     unit = TrayUnit(line=line, lot=lot, place=place, tray=place, quantity=quantity, scanned=scanned)
+    unit.form_key = key
     unit.site = site or line.site or only_site(case)
     unit.note = "; ".join(filter(None, (note.strip(), although.strip())))[:200]
     _used_at_once(case, unit, by=by, at=at)
     facts = {"quantity": quantity, "what": str(lot), "place": str(place)}
-    audit.record(ADDED, by=by, at=at, subject=case.code, clinic=case.clinic, **facts)
+    facts |= {"refused": refused, "why": although.strip()} if refused else {}
+    action = ALTHOUGH if refused else ADDED
+    audit.record(action, by=by, at=at, subject=case.code, clinic=case.clinic, **facts)
     return unit
+
+
+def _overruled(case: Case, lot: Lot, place: Place, although: str) -> str:
+    """The refusal that the reason given goes over, or ""; raised where no reason is given."""
+    try:
+        check_lot(case=case, lot=lot, place=place)
+    except OVERRULED as refusal:
+        if not although:
+            raise
+        return str(refusal)
+    return ""
 
 
 def _used_at_once(case: Case, unit: TrayUnit, *, by, at: dt.datetime) -> None:

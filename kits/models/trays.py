@@ -43,6 +43,8 @@ class TrayLine(models.Model):
         settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, blank=True, related_name="+"
     )
     note = models.CharField(max_length=255, blank=True)
+    # Why none was placed, where the plan was certain of it and nothing of the kind was used.
+    none_used_because = models.CharField(max_length=200, blank=True)
 
     class Meta:
         ordering = ["case_id", "position"]
@@ -85,6 +87,8 @@ class TrayUnit(models.Model):
     site = models.ForeignKey(CaseSite, on_delete=models.SET_NULL, null=True, blank=True, related_name="+")
     reason = models.CharField(max_length=12, choices=Entry.Reason, default=Entry.Reason.NONE, blank=True)
     note = models.CharField(max_length=200, blank=True)
+    # The key of the form that recorded use straight from a place: the same form again records nothing more.
+    form_key = models.CharField(max_length=80, blank=True)
     put_on_at = models.DateTimeField()
     put_on_by = models.ForeignKey(
         settings.AUTH_USER_MODEL, on_delete=models.PROTECT, null=True, related_name="+"
@@ -100,6 +104,9 @@ class TrayUnit(models.Model):
             one_of("outcome", TrayUnitOutcome, name="tray_unit_outcome_known"),
             one_of("reason", Entry.Reason, name="tray_unit_reason_known"),
             models.CheckConstraint(condition=Q(quantity__gte=1), name="tray_unit_quantity_not_zero"),
+            models.UniqueConstraint(
+                fields=["form_key", "lot"], condition=~Q(form_key=""), name="tray_unit_once_per_form"
+            ),
             models.CheckConstraint(
                 condition=~Q(outcome="wasted") | ~Q(reason=""), name="tray_unit_waste_has_reason"
             ),

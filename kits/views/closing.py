@@ -10,13 +10,15 @@ from kits.forms import FateForm
 from kits.models import Case, CaseSite, Procedure, TrayUnit
 from kits.scan_words import meaning
 from kits.views.answers import said
-from kits.views.closing_page import at_hand, closing_page
+from kits.views.closing_page import at_hand, closing_page, lying_anywhere
 from practice import access, clock
 from practice.refusals import Refusal
 from practice.teeth import show
 
 _WITH = ("clinic__practice", "room", "patient", "clinician")
 _NEED = "record_surgery"
+# What a form of use straight from a place sends.
+_SENT = ("code", "balance", "quantity", "key")
 
 
 def _case(request, case_code: str, need: str = "see") -> Case:
@@ -128,8 +130,21 @@ def close_rest(request, case_code):
     return _answer(request, case, title=f"Recorded the rest: {count} entries")
 
 
+def _ask_why(request, case: Case, refusal):
+    """The refusal with one field: it was used all the same, why. The form sends again what was sent."""
+    title, _, text = str(refusal).partition(". ")
+    sent = [(name, request.POST[name]) for name in _SENT if name in request.POST]
+    shown = closing_page(case, user=request.user) | {"kind": "refused", "title": title, "text": text}
+    template = "kits/fragments/close_answer.html" if request.htmx else "kits/close.html"
+    answer = render(request, template, shown | {"again": request.path, "sent": sent}, status=409)
+    if request.htmx:
+        answer["HX-Retarget"], answer["HX-Reswap"] = "#said", "innerHTML"
+    return answer
+
+
 def _use(request, case: Case, balance, quantity: int, *, scanned: bool):
-    """Record use straight from a place, and say so."""
+    """Record use straight from a place, and say so; once for each form that was drawn."""
+    key, why = (request.POST.get(name, "").strip() for name in ("key", "although"))
     try:
         unit = chairside.add_used(
             case=case,
@@ -137,9 +152,13 @@ def _use(request, case: Case, balance, quantity: int, *, scanned: bool):
             place=balance.place,
             quantity=quantity,
             scanned=scanned,
+            key=key[:80],
+            although=why,
             by=request.user,
             at=clock.now(),
         )
+    except chairside.OVERRULED as refusal:
+        return _ask_why(request, case, refusal)
     except Refusal as refusal:
         return _refuse(request, case, refusal)
     return _answer(request, case, title=f"{unit.quantity} × {unit.lot.item.name}: used from {balance.place}")
@@ -170,7 +189,7 @@ def close_scan(request, case_code):
         return _refuse(request, case, refusal)
     here = at_hand(case, request.user)
     rows = here.filter(lot__in=meant.lots) if meant.lots else here.filter(lot__item=meant.item)
-    found = rows.order_by("lot__expires_on", "pk").first()
+    found = rows.order_by("lot__expires_on", "pk").first() or lying_anywhere(case, request.user, meant.lots)
     if found is None:
         sentence = "If it was on the tray, record it there; if it is in your hand, have the stock counted."
         title = f"No unit of {meant.item.name} lies within reach"

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable
 from typing import Any
+from uuid import uuid4
 
 from kits.closing import unaccounted
 from kits.forms import WASTE_REASONS
@@ -13,7 +14,7 @@ from kits.views.tray_page import over_words
 from kits.views.words import name_and_rest, teeth_shown
 from practice import access
 from practice.teeth import show
-from stock.models import Balance, Entry, Place
+from stock.models import Balance, Entry, Lot, Place
 
 Outcome = TrayUnit.Outcome
 
@@ -47,6 +48,7 @@ def closing_page(case: Case, *, user) -> dict[str, Any]:
         "missing": missing,
         "pending_count": sum(row["pending"] for row in rows),
         "room": _room(case, user),
+        "scan_key": str(uuid4()),
         "reasons": [(reason.value, reason.label) for reason in WASTE_REASONS],
         "may_record": access.may(user, case.clinic, "record_surgery"),
         "procedures": _procedures(case, user),
@@ -107,7 +109,8 @@ def _room(case: Case, user) -> list[dict[str, Any]]:
         name, rest = name_and_rest(line.description)
         balance = lots.get(line.item_id)
         field = f"room-{line.pk}"
-        found.append({"name": name, "rest": rest, "field": field, "balance": balance})
+        key = str(uuid4())
+        found.append({"name": name, "rest": rest, "field": field, "balance": balance, "key": key})
     return found
 
 
@@ -137,6 +140,16 @@ def at_hand(case: Case, user):
         .filter(place__clinic=case.clinic, place__kind__in=Place.PICKABLE, quantity__gt=0, lot__decision="")
         .select_related("lot__item", "place")
     )
+
+
+def lying_anywhere(case: Case, user, lots: Iterable[Lot]) -> Balance | None:
+    """Units of these lots that should not be used, held or put aside at the clinic, the soonest to expire.
+
+    What went into the patient is recorded all the same. Units on a tray are recorded there.
+    """
+    lying = access.visible(user, Balance).filter(place__clinic=case.clinic, quantity__gt=0, lot__in=lots)
+    lying = lying.exclude(place__kind=Place.Kind.TRAY).select_related("lot__item", "place")
+    return lying.order_by("lot__expires_on", "pk").first()
 
 
 def _procedures(case: Case, user) -> list[dict[str, Any]]:

@@ -1,10 +1,14 @@
 """The page of closing a case: each unit's fate, undo, the rest in one touch, and the refusal to close."""
 
+import datetime as dt
+
 import pytest
 
 from kits.chairside import record_finding, start_surgery
 from kits.models import Case, Finding, TrayUnit
 from kits.trace import materials_of
+from practice.models import AuditEntry
+from stock.holds import hold
 from stock.models import Balance, Entry
 from tests.builders import NOW
 from tests.kits.builders_pages import HTMX, stop_clock, text_of, url
@@ -198,6 +202,50 @@ def test_what_was_fetched_for_one_of_two_teeth_is_asked_for_its_tooth(client, st
     assert case.state == "closed"
     given = {one.lot: one.tooth for one in materials_of(patient=case.patient)}
     assert given[lot] == "21"
+
+
+@pytest.mark.parametrize("trouble", ["expired", "held"])
+def test_what_should_not_have_been_used_is_recorded_with_a_word_why(client, stocked, case, trouble):
+    """Asked once, told in the audit and on the page of the patient; a reason that is no word is none."""
+    past = {"expires_on": case.on - dt.timedelta(days=1)} if trouble == "expired" else {}
+    lot = stocked.stock("GRF-AL-100", **past)
+    if trouble == "held":
+        hold(lot=lot, reason="seal is open", by=None, at=NOW)
+    asked = client.post(url("close_scan", case.code), {"code": lot.serial, "key": "k1"}, **HTMX)
+    assert asked.status_code == 409 and "used all the same" in text_of(asked)
+    assert f'name="code" value="{lot.serial}"' in text_of(asked)
+    plain = client.post(url("close_scan", case.code), {"code": lot.serial, "although": " "})
+    assert plain.status_code == 409 and "used all the same" in text_of(plain)
+    assert not TrayUnit.objects.filter(lot=lot).exists()
+    again = {"code": lot.serial, "key": "k1", "although": "seen after it was placed"}
+    assert client.post(url("close_scan", case.code), again, **HTMX).status_code == 200
+    assert TrayUnit.objects.get(lot=lot).outcome == "used"
+    facts = AuditEntry.objects.get(action="tray.add-although").facts
+    assert facts["why"] == "seen after it was placed" and trouble.removesuffix("red") in facts["refused"]
+    page = client.get(url("patient", case.patient.chart_number))
+    assert "seen after it was placed" in text_of(page)
+
+
+def test_the_same_form_sent_twice_uses_once(client, stocked, case):
+    balance = stocked.stock("HEM-GEL", 9, place=stocked.cast.cart).balances.get()
+    sent = {"balance": balance.pk, "quantity": 2, "key": "one-form"}
+    for _ in range(2):
+        assert client.post(url("close_room", case.code), sent, **HTMX).status_code == 200
+    balance.refresh_from_db()
+    assert balance.quantity == 7
+    client.post(url("close_room", case.code), sent | {"key": "the next form"}, **HTMX)
+    balance.refresh_from_db()
+    assert balance.quantity == 5
+    lot = stocked.stock("SHP-B15", 4, number="L50001")
+    page = client.get(url("case_close", case.code))
+    sent = {"code": "L50001", "key": page.context["scan_key"]}
+    answers = [client.post(url("close_scan", case.code), sent, **HTMX) for _ in range(2)]
+    assert TrayUnit.objects.get(lot=lot).quantity == 1
+    # Each answer brings the key of the next scan.
+    following = answers[-1].context["scan_key"]
+    assert f'name="key" value="{following}" hx-swap-oob="true"' in text_of(answers[-1])
+    client.post(url("close_scan", case.code), sent | {"key": following}, **HTMX)
+    assert TrayUnit.objects.filter(lot=lot).count() == 2
 
 
 def test_only_what_was_used_gets_a_tooth_and_only_one_of_its_case(client, stocked, case):
