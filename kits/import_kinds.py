@@ -2,9 +2,12 @@
 
 from kits.importing_boms import BadBills, import_boms
 from kits.importing_bookings import import_bookings
-from kits.models import Procedure
-from practice.import_kinds import DAY_ORDER, NOTATION, ImportKind
-from practice.importing import Report
+from kits.models import BomVersion, Case, Procedure
+from practice.import_kinds import DAY_ORDER, NOTATION, ImportKind, counted
+from practice.importing import Change, Report
+from practice.spreadsheets import Problem
+
+NO_WORDS = "This finding has no words of its own yet, so pick lists show its code."
 
 
 def _procedure_codes(clinic) -> list[tuple[str, str]]:
@@ -35,8 +38,21 @@ def _bills(data, filename, clinic, options, declared):
         unchanged=found.unchanged,
         skipped=found.skipped,
         problems=found.problems,
+        notices=[Problem(0, "finding", code, NO_WORDS) for code in found.new_words],
+        understood={"line": {f"Row {row}": words for row, words in found.understood}},
+        changes=[Change(0, "published", code) for code in found.published],
         applied=bool(found.accepted) and not options.check and (options.accept_good or not found.problems),
     )
+
+
+def _cases_there(clinic, today) -> str:
+    ahead = Case.objects.open().filter(clinic=clinic, on__gte=today)
+    return counted(ahead.count(), "case ahead", "cases ahead")
+
+
+def _bills_there(clinic, today) -> str:
+    published = BomVersion.objects.filter(state=BomVersion.State.PUBLISHED)
+    return counted(published.count(), "procedure with a bill", "procedures with a bill")
 
 
 BOOKINGS = ImportKind(
@@ -45,6 +61,8 @@ BOOKINGS = ImportKind(
     sentence="Booked surgery and visits: new cases, moved and cancelled ones, days the clinic is closed.",
     accepts=".csv,.xlsx,.xls,.ods,.ics",
     run=_bookings,
+    there=_cases_there,
+    columns="A date, a time, a chart number and a procedure; best also room, clinician and teeth.",
     meanings=_procedure_codes,
     questions=(DAY_ORDER, NOTATION),
 )
@@ -54,5 +72,7 @@ BILLS = ImportKind(
     sentence="What each procedure needs, what hangs on a finding, and how it is set out.",
     accepts=".csv,.xlsx,.xls,.ods",
     run=_bills,
+    there=_bills_there,
+    columns="A procedure, an item or a kind of item, a quantity, what is sealed and what opens it.",
 )
 IMPORT_KINDS = (BOOKINGS, BILLS)

@@ -25,6 +25,7 @@ from practice.models import Clinic, Closure
 from practice.organising import close_days
 from practice.patients import register
 from practice.spreadsheets import Problem
+from practice.teeth import show_teeth
 from practice.workdays import Workdays
 
 FILE_KIND = "bookings"
@@ -155,9 +156,9 @@ def _steps(
 ) -> list[Step]:
     report, booking, booked = known.report, named.booking, named.booking.booked
     if case is None:
-        words = f"{booked.starts_at:%a %d %b %H:%M} {booked.chart} {', '.join(booking.codes)}"
+        words = f"{booked.starts_at:%a %d %b %H:%M} {booked.chart}"
         report.accepted += 1
-        report.changes.append(Change(booked.row, "booked", words))
+        report.changes.append(Change(booked.row, "booked", words, _plan_words(known, booking)))
         return [_step(known, booked, "on", partial(_book, known.clinic, named, options))]
     if case.state in Case.OPEN:
         return _change_steps(known, named, case, cases, options)
@@ -166,6 +167,14 @@ def _steps(
         sentence = f"{case.code} was cancelled here and stays so. Book it again by hand if it takes place."
         report.notices.append(_problem(known, booked, "chart", sentence))
     return []
+
+
+def _plan_words(known: Clinicwise, booking: Understood) -> str:
+    """Procedures and teeth as they were understood, for people to check against the file."""
+    said = [procedure.short_name for procedure in booking.procedures]
+    if booking.teeth:
+        said.append(f"at {show_teeth(booking.teeth, known.clinic.tooth_notation)}")
+    return ", ".join(said)
 
 
 def _step(known: Clinicwise, booked: Booked, column: str, take) -> Step:

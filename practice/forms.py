@@ -21,6 +21,75 @@ class SignInForm(AuthenticationForm):
     }
 
 
+def clean_currency(code: str) -> str:
+    """Three letters of ISO 4217, in capitals."""
+    code = code.upper()
+    if len(code) != 3 or not code.isalpha() or not code.isascii():
+        raise forms.ValidationError("Write the three letters of the currency, such as GBP or EUR.")
+    return code
+
+
+class ClinicStartForm(forms.Form):
+    """What a new clinic has to know from the start."""
+
+    clinic_name = forms.CharField(
+        label="Clinic", max_length=80, help_text="The street or the quarter, as your people call the place."
+    )
+    rooms = forms.CharField(
+        label="Rooms", max_length=200, help_text="As on the doors and in the calendar, with commas: A1, A2"
+    )
+    tooth_notation = forms.ChoiceField(
+        label="Teeth are numbered in",
+        choices=Clinic.Notation.choices,
+        help_text="FDI counts 11 to 48, Universal 1 to 32. A file that counts otherwise is still understood.",
+    )
+    currency = forms.CharField(label="Currency", max_length=3, initial="GBP", help_text="Three letters")
+    time_zone = forms.CharField(
+        label="Time zone", max_length=40, initial="Europe/London", help_text="Like Europe/London"
+    )
+
+    def clean_currency(self):
+        """Three letters of ISO 4217."""
+        return clean_currency(self.cleaned_data["currency"])
+
+    def clean_rooms(self):
+        """Codes of rooms, one by one."""
+        codes = [code.strip() for code in self.cleaned_data["rooms"].replace(";", ",").split(",")]
+        codes = [code for code in codes if code]
+        longest = Room._meta.get_field("code").max_length
+        if not codes or any(len(code) > longest for code in codes):
+            raise forms.ValidationError(f"Name each room in {longest} characters at most: A1, A2.")
+        return codes
+
+
+class StartForm(ClinicStartForm):
+    """A practice that starts: its name, first clinic, and who administers it."""
+
+    name = forms.CharField(label="Name of the practice", max_length=120)
+    display_name = forms.CharField(
+        label="Your name as shown", max_length=80, help_text="On lists and records"
+    )
+    username = forms.SlugField(label="Your sign-in name", max_length=60, help_text="Letters, digits, - and _")
+    password = forms.CharField(
+        label="Your password",
+        widget=forms.PasswordInput(attrs={"autocomplete": "new-password"}),
+        help_text="At least ten characters, not a common word.",
+    )
+    password_again = forms.CharField(
+        label="Your password again",
+        widget=forms.PasswordInput(attrs={"autocomplete": "new-password"}),
+        help_text="So that no slip of a finger locks you out.",
+    )
+
+    def clean(self):
+        """Both passwords alike; only one goes on."""
+        cleaned = super().clean()
+        again = cleaned.pop("password_again", None)
+        if again is not None and cleaned.get("password") not in (None, again):
+            self.add_error("password", "The two passwords differ. Type both again.")
+        return cleaned
+
+
 class AddPersonForm(forms.Form):
     """A new person with a first password."""
 
@@ -72,10 +141,7 @@ class ClinicForm(forms.ModelForm):
 
     def clean_currency(self):
         """Three letters of ISO 4217."""
-        code = self.cleaned_data["currency"].upper()
-        if len(code) != 3 or not code.isalpha():
-            raise forms.ValidationError("Write the three letters of the currency, such as GBP or EUR.")
-        return code
+        return clean_currency(self.cleaned_data["currency"])
 
     def clean(self):
         """Weekdays as seven flags, Monday first."""

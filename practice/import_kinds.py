@@ -1,5 +1,6 @@
 """What kinds of file can be brought in. The layers above describe theirs; ``practice.urls`` gathers them."""
 
+import datetime as dt
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
@@ -24,7 +25,8 @@ class ImportKind:
     """One kind of file.
 
     slug: short word for addresses and remembered meanings. run: the import, from (data, filename, clinic,
-    options, declared). meanings: what an unmapped value may mean, as (code, words).
+    options, declared). meanings: what an unmapped value may mean, as (code, words). there: how much of it the
+    clinic has already on a day, in words, "" for nothing. columns: what the file must say, in words.
     """
 
     slug: str
@@ -34,6 +36,13 @@ class ImportKind:
     run: Callable[[bytes, str, Clinic, Options, dict[str, Any]], Report]
     meanings: Callable[[Clinic], list[tuple[str, str]]] = lambda clinic: []
     questions: tuple[Question, ...] = ()
+    there: Callable[[Clinic, dt.date], str] = lambda clinic, today: ""
+    columns: str = ""
+
+
+def counted(quantity: int, one: str, many: str) -> str:
+    """How much there is, in words; "" for nothing."""
+    return f"{quantity:,} {one if quantity == 1 else many}" if quantity else ""
 
 
 def day_order() -> list[tuple[str, str]]:

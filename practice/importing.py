@@ -218,7 +218,9 @@ class Report:
         if self.is_refused and not accept_good:
             return f"Nothing was changed: {self._in_the_way()} to settle first, or take the good rows only."
         if check:
-            return f"Nothing was changed: this was a check. {done} would be new or changed."
+            return (
+                f"Nothing is changed yet: {done} would be new or changed, {self.unchanged} are known already."
+            )
         if self.is_refused:
             return f"Nothing to do: the {self.unchanged} good rows were already known."
         return f"Nothing to do: {self.unchanged} rows were already known."
@@ -253,6 +255,7 @@ def settle(
                 _take(step, report)
                 if done % 50 == 0:
                     options.tell(f"{done} of {len(steps)}")
+            report.problems.sort(key=lambda problem: problem.row)
             if options.check or (report.is_refused and not options.accept_good):
                 raise _TakeBack
             if steps and report.accepted:

@@ -56,6 +56,15 @@ def _alter(row, fields: tuple[str, ...], given: dict) -> str:
     return "; ".join(said)
 
 
+def check_time_zone(name: str) -> None:
+    """Raise BadTimeZone unless there is a time zone of that name."""
+    try:
+        ZoneInfo(name)
+    except (ZoneInfoNotFoundError, ValueError, OSError) as fault:
+        # An empty name or that of a folder of zones raises OSError.
+        raise BadTimeZone(f"There is no time zone “{name}”. Write it like Europe/London.") from fault
+
+
 @transaction.atomic
 def change_clinic(*, clinic: Clinic, by, at: dt.datetime, **facts) -> Clinic:
     """Change a clinic's name, time zone, currency, tooth notation or weekdays; only what is given.
@@ -63,12 +72,7 @@ def change_clinic(*, clinic: Clinic, by, at: dt.datetime, **facts) -> Clinic:
     Raises BadTimeZone, NeverOpen or NameTaken.
     """
     clinic = Clinic.objects.select_for_update().get(pk=clinic.pk)
-    try:
-        ZoneInfo(facts.get("time_zone", clinic.time_zone))
-    except (ZoneInfoNotFoundError, ValueError) as fault:
-        raise BadTimeZone(
-            f"There is no time zone “{facts['time_zone']}”. Write it like Europe/London."
-        ) from fault
+    check_time_zone(facts.get("time_zone", clinic.time_zone))
     if "1" not in facts.get("open_weekdays", clinic.open_weekdays):
         raise NeverOpen("A clinic opens on at least one weekday. Tick the days it does.")
     name = facts.get("name", clinic.name)

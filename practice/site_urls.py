@@ -2,20 +2,21 @@
 
 from django.urls import path
 
-from practice.views import audit, imports, people, set_up, sign_in
+from practice.views import audit, imports, people, set_up, sign_in, start
 
 sign_in_urls = [
+    path("start/", start.start, name="start"),
     path("sign-in/", sign_in.sign_in, name="sign_in"),
     path("sign-out/", sign_in.sign_out, name="sign_out"),
     path("clinic/", sign_in.choose_clinic, name="choose_clinic"),
     path("password/", sign_in.change_password, name="change_password"),
 ]
 set_up_urls = [
-    path("set-up/", set_up.set_up, name="set_up"),
     path("set-up/clinic/", set_up.clinic_settings, name="clinic_settings"),
     path("set-up/clinic/rooms/", set_up.room_add, name="room_add"),
     path("set-up/clinic/closures/", set_up.closure_add, name="closure_add"),
     path("set-up/clinic/closures/<int:closure_id>/open/", set_up.closure_take_back, name="closure_take_back"),
+    path("set-up/clinics/add/", start.clinic_open, name="clinic_open"),
     path("set-up/policy/", set_up.policy, name="policy"),
     path("set-up/people/", people.people_list, name="people"),
     path("set-up/people/add/", people.person_add, name="person_add"),
@@ -29,9 +30,10 @@ set_up_urls = [
 
 
 def import_urls(kinds) -> list:
-    """Addresses of the import pages for these kinds of file."""
+    """Addresses of the pages that show these kinds of file."""
     given = {"kinds": kinds}
     return [
+        path("set-up/", set_up.set_up, given, name="set_up"),
         path("imports/", imports.imports, given, name="imports"),
         path("imports/<slug:kind>/", imports.import_upload, given, name="import_upload"),
         path("imports/file/<int:upload_id>/", imports.import_preview, given, name="import_preview"),

@@ -6,6 +6,7 @@ from django.shortcuts import redirect, render
 from django.views.decorators.http import require_POST
 
 from practice import access, clock, uploads
+from practice.first_steps import standing
 from practice.forms import UploadForm
 from practice.importing import SKIP, Meanings, Options, remember, with_remembered
 from practice.models import RememberedMeaning, Upload
@@ -56,11 +57,20 @@ def _run(request, kinds, upload, **how):
     return report, ""
 
 
+def _card(kind, there):
+    """What the page shows of a kind: its form, how much is there, and what may be declared, in words."""
+    asks = ", ".join(question.label.lower() for question in kind.questions if not question.is_required)
+    return {"kind": kind, "there": there, "asks": asks, "form": UploadForm(kind=kind, prefix=kind.slug)}
+
+
 @access.signed_in(need="bring_files")
 def imports(request, kinds):
     """The kinds of file that can be brought in, and what their words were said to mean."""
+    clinic = request.clinic
+    there = standing(clinic=clinic, kinds=kinds, today=clock.today(clinic=clinic))
     shown = {
-        "kinds": [{"kind": kind, "form": UploadForm(kind=kind, prefix=kind.slug)} for kind in kinds],
+        "kinds": [_card(kind, words) for kind, words in there],
+        "next_kind": next((kind for kind, words in there if not words), None),
         "meanings": access.visible(request.user, RememberedMeaning).filter(clinic=request.clinic),
     }
     return render(request, "practice/imports.html", shown)
@@ -162,6 +172,8 @@ def import_apply(request, kinds, upload_id):
         return redirect("import_preview", upload_id=upload.pk)
     uploads.put_aside(upload=upload)
     messages.success(request, f"{upload.filename}: {report.verdict(check=False, accept_good=accept_good)}")
+    for to_do in report.to_do:
+        messages.warning(request, f"{to_do.subject} is cancelled. {to_do.detail}")
     return redirect("imports")
 
 

@@ -5,15 +5,23 @@ from django.shortcuts import redirect, render
 from django.views.decorators.http import require_http_methods, require_POST
 
 from practice import access, clock, organising
+from practice.first_steps import first_steps
 from practice.forms import ClinicForm, ClosureForm, PolicyForm, RoomForm
 from practice.models import Closure, Policy, Room
 from practice.refusals import Refusal
 
 
 @access.signed_in(need="set_up")
-def set_up(request):
-    """What can be set up, with how much there is of each."""
-    return render(request, "practice/set_up.html", {"policy": _policy(request)})
+def set_up(request, kinds):
+    """What can be set up; for a new clinic, what to do first."""
+    clinic = request.clinic
+    steps = first_steps(clinic=clinic, kinds=kinds, today=clock.today(clinic=clinic))
+    shown = {
+        "policy": _policy(request),
+        "steps": steps,
+        "next_step": next((step for step in steps if not step.is_done), None),
+    }
+    return render(request, "practice/set_up.html", shown)
 
 
 def _policy(request):

@@ -13,6 +13,7 @@ from django.views.decorators.http import require_http_methods, require_POST
 
 from practice import clock
 from practice.forms import SignInForm
+from practice.founding import is_founded
 from practice.people import note_password_change
 
 
@@ -32,6 +33,8 @@ def sign_in(request):
     """Ask for name and password; after too many tries the lock-out page answers instead."""
     if request.user.is_authenticated and request.method != "POST":
         return redirect(_way_on(request))
+    if not is_founded():
+        return redirect("start")
     form = SignInForm(request, data=request.POST if request.method == "POST" else None)
     if request.method == "POST" and form.is_valid():
         login(request, form.get_user())

@@ -15,7 +15,7 @@ from tests.house.sources import LAYERS, ROOT, dotted, python_files, text_of, tre
 
 BACKEND = "django.contrib.auth.backends.ModelBackend"
 # Addresses that need no sign-in, and those that anyone signed in may use whatever their role.
-PUBLIC = {"sign_in", "sign_out", "locked_out", "change_password"}
+PUBLIC = {"start", "sign_in", "sign_out", "locked_out", "change_password"}
 NOT_SWEPT = {"admin", "djdt"}
 # Arguments that are not "the key of the first row of the model the argument is named after": the row that the
 # address is about, and what to write for it.

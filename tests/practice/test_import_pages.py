@@ -44,11 +44,20 @@ def test_the_page_offers_every_kind_and_one_heading(desk):
     assert body.count("<h1") == 1
 
 
+def test_the_page_says_what_is_there_and_what_comes_next(desk):
+    """The cast has items, prices and no bills; an untouched file of bills comes next."""
+    page = desk.get(reverse("imports"))
+    assert page.context["next_kind"].slug == "bills"
+    body = page.content.decode()
+    assert "10 items" in body
+    assert '<a href="#bills">bills of materials</a>' in body
+
+
 def test_a_good_file_is_shown_then_taken_in(desk, cast):
     assert send(desk, COUNT.format(""))["Location"] == at("import_preview")
     body = desk.get(at("import_preview")).content.decode()
     assert "5 × SUT-PT4" in body
-    assert "this was a check" in body
+    assert "Nothing is changed yet: 1 of 1 rows would be new or changed" in body
     assert not Entry.objects.exists()
     answer = desk.post(at("import_apply"), follow=True)
     assert "Taken in: 1 of 1 rows" in answer.content.decode()

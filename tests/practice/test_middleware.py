@@ -39,7 +39,7 @@ def test_a_form_with_a_nul_is_refused_and_nothing_is_done(cast, sign_in):
     assert AuditEntry.objects.count() == before
 
 
-def test_a_session_cookie_with_a_nul_is_refused(client, db):
+def test_a_session_cookie_with_a_nul_is_refused(client, cast):
     # A quoted cookie may spell a NUL in octal digits; the session would be looked up by it.
     assert client.get(reverse("sign_in"), headers={"cookie": 'sessionid="abc\\000def"'}).status_code == 400
     assert client.get(reverse("sign_in"), headers={"cookie": 'sessionid="abcdef"'}).status_code == 200

@@ -18,7 +18,7 @@ def enter(client, username, password, address="10.0.0.1", **more):
     return client.post(reverse("sign_in"), data, REMOTE_ADDR=address)
 
 
-def test_the_page_has_labels_one_heading_and_asks_for_nothing_else(db, client):
+def test_the_page_has_labels_one_heading_and_asks_for_nothing_else(cast, client):
     body = client.get(reverse("sign_in")).content.decode()
     assert body.count("<h1") == 1
     assert 'for="id_username"' in body
@@ -115,7 +115,7 @@ def test_a_busy_session_goes_on(cast, sign_in):
     assert client.session["touched"] >= int(time.time()) - 5
 
 
-def test_headers_keep_scripts_frames_and_sensors_out(db, client):
+def test_headers_keep_scripts_frames_and_sensors_out(cast, client):
     """The directives are those of the W3C Content Security Policy, level 3."""
     answer = client.get(reverse("sign_in"))
     policy = answer["Content-Security-Policy"]
