@@ -4,7 +4,7 @@ Clinics out of the person's reach are counted, not shown, so that nothing seems 
 """
 
 import datetime as dt
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from kits.trace import Given, on_trays, patients_of
@@ -12,7 +12,7 @@ from kits.views.words import tooth_shown
 from practice.models import Clinic
 from stock.item_status import Status
 from stock.lot_standing import standing_of
-from stock.models import Balance, Entry, Item, Lot, Place
+from stock.models import Balance, Entry, Lot, Place
 from stock.tracing import trace
 
 # Lots of one answer that are told with every movement; of more, a list is shown to choose from.
@@ -107,9 +107,12 @@ def movement_words(entry: Entry) -> str:
     return f"Correction: {said[0].lower()}{said[1:]}" if entry.corrects_id else said
 
 
-def moves_shown(entries: Sequence[Entry]) -> list[MoveShown]:
-    """Entries in words, in their order; those a later entry of the list corrects are marked."""
-    corrected = {entry.corrects_id for entry in entries if entry.corrects_id}
+def moves_shown(entries: Sequence[Entry], *, corrected: Iterable[int] = ()) -> list[MoveShown]:
+    """Entries in words, in their order; those a later entry of the list corrects are marked.
+
+    ``corrected``: ids of entries that were put right by one outside the list.
+    """
+    corrected = {entry.corrects_id for entry in entries if entry.corrects_id} | set(corrected)
     return [_move(entry, entry.pk in corrected) for entry in entries]
 
 
@@ -124,6 +127,11 @@ def _move(entry: Entry, was_corrected: bool) -> MoveShown:
         order=code if kind == "order" else "",
         was_corrected=was_corrected,
     )
+
+
+def patient_shown(given: Given) -> PatientShown:
+    """One use with its tooth in words."""
+    return PatientShown(given, tooth_shown(given.tooth, given.case.clinic) if given.tooth else None)
 
 
 def lots_page(*, lots: Sequence[Lot], clinics: Sequence[Clinic], today: dt.date) -> LotsPage:
@@ -142,9 +150,7 @@ def lots_page(*, lots: Sequence[Lot], clinics: Sequence[Clinic], today: dt.date)
         lots=[LotShown(lot, standing_of(lot, today=today), units.get(lot.pk, 0)) for lot in lots],
         where=where,
         trays=[unit for unit in on_trays(lots=lots) if unit.line.case.clinic_id in reach],
-        patients=[
-            PatientShown(one, tooth_shown(one.tooth, one.case.clinic) if one.tooth else None) for one in seen
-        ],
+        patients=[patient_shown(one) for one in seen],
         moves=moves_shown(moves[::-1]) if told else [],
         siblings=[LotShown(lot, standing_of(lot, today=today), 0) for lot in found.siblings],
         units=sum(row.quantity for row in where),
@@ -153,11 +159,6 @@ def lots_page(*, lots: Sequence[Lot], clinics: Sequence[Clinic], today: dt.date)
         moves_elsewhere=len(found.movements) - len(moves) if told else 0,
         is_told=told,
     )
-
-
-def lots_of_items(items: Sequence[Item]) -> list[Lot]:
-    """Every lot of these items, newest expiry last; one query."""
-    return list(Lot.objects.filter(item__in=items).select_related("item").order_by("expires_on", "pk"))
 
 
 def handled_at(page: LotsPage, clinics: Sequence[Clinic]) -> bool:

@@ -9,7 +9,7 @@ from django.db.models import QuerySet
 from kits.models import TrayUnit
 from practice.models import Clinic, Patient
 from practice.teeth import LOWER, UPPER
-from stock.models import Lot
+from stock.models import Item, Lot
 
 _ORDER = {tooth: place for place, tooth in enumerate(UPPER + LOWER)}
 _LAST = len(_ORDER)
@@ -87,6 +87,11 @@ def patients_of(*, lots: Iterable[Lot], clinics: Iterable[Clinic] | None = None)
     if clinics is not None:
         found = found.filter(line__case__clinic__in=list(clinics))
     return [Given(unit) for unit in found]
+
+
+def uses_of_item(*, item: Item) -> QuerySet[TrayUnit]:
+    """Units of every lot of an item used in patients, newest first; to be wrapped as Given."""
+    return _used().filter(lot__item=item)
 
 
 def materials_of(*, patient: Patient, everything: bool = False) -> list[Given]:

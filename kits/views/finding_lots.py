@@ -2,7 +2,8 @@
 
 from django.shortcuts import render
 
-from kits.lot_pages import handled_at, lots_of_items, lots_page
+from kits.item_history import item_history
+from kits.lot_pages import handled_at, lots_page
 from practice import access, clock
 from practice.refusals import Refusal
 from stock.forms import ReasonForm
@@ -18,11 +19,19 @@ def _answer(request, text):
         found = look_up(text=text, today=clock.today(clinic=request.clinic))
     except Refusal as refusal:
         return None, [], str(refusal)
-    lots = found.lots or (lots_of_items(found.items) if len(found.items) == 1 else [])
-    if lots or found.items:
-        return found, lots, ""
+    if found.lots or found.items:
+        return found, found.lots, ""
     what = found.number or found.label.gtin or text
     return found, [], f"Nothing here is called “{what}”: no lot, serial, tissue unit, donor, code or item."
+
+
+def _history(request, item):
+    return item_history(
+        item=item,
+        clinic=request.clinic,
+        clinics=list(access.clinics(request.user)),
+        today=clock.today(clinic=request.clinic),
+    )
 
 
 @access.signed_in()
@@ -36,6 +45,8 @@ def find_lot(request):
         if lots:
             today, clinics = clock.today(clinic=request.clinic), access.clinics(request.user)
             shown["page"] = lots_page(lots=lots, clinics=list(clinics), today=today)
+        elif found is not None and len(found.items) == 1:
+            shown["history"] = _history(request, found.items[0])
     return render(request, "kits/stock/find_lot.html", shown, status=404 if shown.get("fault") else 200)
 
 

@@ -17,22 +17,7 @@ _CODED = re.compile(
     r"\bF-[A-Z0-9]+\b|\bPLAN\b|\bsection \d|\bshare \d|\bprobability\b|\bone of the group\b"
     r"|\b0\.\d|\b(?:SKG|GBRX|IMM|DELG?|SCR|SLT|RDG|CTG|FAR)\b"
 )
-_SMALL_WORDS = {
-    "the",
-    "than",
-    "and",
-    "for",
-    "are",
-    "was",
-    "has",
-    "had",
-    "been",
-    "that",
-    "with",
-    "when",
-    "once",
-    "after",
-}
+_SMALL_WORDS = re.compile(r"\b(?:the|than|and|for|are|was|has|had|been|that|with|when|once|after)\b")
 _SHAPES = {DONE: "done", SHORT: "stop", DECIDE: "waiting", ON_USE: "", ON_ORDER: "waiting"}
 
 
@@ -75,9 +60,7 @@ def without_echo(note: str, heading: str) -> str:
 
 def _said_by(text: str) -> set[str]:
     """The words of a text that carry its meaning."""
-    return {
-        word for word in re.findall(r"[a-z]+", text.lower()) if len(word) > 2 and word not in _SMALL_WORDS
-    }
+    return set(re.findall(r"[a-z]{3,}", _SMALL_WORDS.sub("", text.lower())))
 
 
 def _is_echo(part: str, told: set[str]) -> bool:
