@@ -7,6 +7,7 @@ from django.db import transaction
 
 from kits.chairside import OtherCase, only_site, start_surgery
 from kits.models import BomVersion, Case, CaseProcedure, CaseSite, Procedure, TrayUnit
+from kits.nothing_placed import nothing_placed
 from kits.tray import WrongState, locked, source_of
 from kits.tray_units import decision_entry, decision_key, fresh_unit, sealed_only
 from practice import audit
@@ -209,8 +210,11 @@ def say_site(*, unit: TrayUnit, site: CaseSite, by, at: dt.datetime) -> TrayUnit
     return unit
 
 
-def unaccounted(case: Case) -> list[str]:
-    """What still has to be said before the case can be closed, a sentence each; empty when all is said."""
+def unaccounted(case: Case, *, done: Iterable[Procedure] | None = None) -> list[str]:
+    """What still has to be said before the case can be closed, a sentence each; empty when all is said.
+
+    ``done``: the procedures really done, by default those of the case marked as done.
+    """
     sites = list(case.sites.all())
     units = TrayUnit.objects.filter(line__case=case).select_related("lot__item", "line__item", "site")
     found = []
@@ -224,7 +228,8 @@ def unaccounted(case: Case) -> list[str]:
                 found.append(f"{item.name}, {unit.lot.shown}: scan its label, or write down why not.")
             if len(sites) > 1 and unit.site_id is None and item.category in _IN_PATIENT:
                 found.append(f"{item.name}, {unit.lot.shown}: which tooth did it go to?")
-    return found
+    none = nothing_placed(case, done=done)
+    return found + [f"{line.description}: none was placed, so say why." for line in none]
 
 
 @transaction.atomic
@@ -250,11 +255,12 @@ def close(*, case: Case, by, at: dt.datetime, procedures_done: Iterable[Procedur
     Unaccounted, NotSetOut, WrongState, NoBill.
     """
     case = start_surgery(case=case, by=by, at=at)
-    missing = unaccounted(case)
+    done = None if procedures_done is None else list(procedures_done)
+    missing = unaccounted(case, done=done)
     if missing:
         raise Unaccounted(case, missing)
-    if procedures_done is not None:
-        _note_procedures(case, list(procedures_done))
+    if done is not None:
+        _note_procedures(case, done)
     Case.objects.filter(pk=case.pk).update(state=Case.State.CLOSED, closed_at=at, closed_by=by, changed_at=at)
     case.refresh_from_db()
     done = case.procedures.filter(done=True).select_related("procedure")

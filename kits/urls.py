@@ -35,6 +35,7 @@ case_urls = [
     path(f"{_CLOSE}/record/", closing.close_record, name="close_record"),
     path(f"{_CLOSE}/undo/", closing.close_undo, name="close_undo"),
     path(f"{_CLOSE}/site/", closing.close_site, name="close_site"),
+    path(f"{_CLOSE}/none/", closing.close_none, name="close_none"),
     path(f"{_CLOSE}/rest/", closing.close_rest, name="close_rest"),
     path(f"{_CLOSE}/room/", closing.close_room, name="close_room"),
     path(f"{_CLOSE}/scan/", closing.close_scan, name="close_scan"),

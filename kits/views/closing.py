@@ -7,7 +7,8 @@ from django.views.decorators.http import require_POST, require_safe
 
 from kits import chairside, closing
 from kits.forms import FateForm
-from kits.models import Case, CaseSite, Procedure, TrayUnit
+from kits.models import Case, CaseSite, Procedure, TrayLine, TrayUnit
+from kits.nothing_placed import say_none
 from kits.scan_words import meaning
 from kits.views.answers import said
 from kits.views.closing_page import at_hand, closing_page, lying_anywhere
@@ -112,6 +113,19 @@ def close_site(request, case_code):
         return _refuse(request, case, refusal)
     tooth = show(site.tooth, case.clinic.tooth_notation)
     return _answer(request, case, title=f"{unit.quantity} × {unit.lot.item.name}: used at {tooth}")
+
+
+@access.signed_in(need=_NEED)
+@require_POST
+def close_none(request, case_code):
+    """Keep why none of what was planned for certain was placed."""
+    case = _case(request, case_code, need=_NEED)
+    line = access.fetch(request.user, TrayLine, case=case, pk=_number(request.POST.get("line", "")))
+    try:
+        say_none(line=line, why=request.POST.get("why", ""), by=request.user, at=clock.now())
+    except Refusal as refusal:
+        return _refuse(request, case, refusal)
+    return _answer(request, case, title=f"{line.description}: none was placed")
 
 
 def _number(text: str) -> int:

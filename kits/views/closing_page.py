@@ -7,6 +7,7 @@ from uuid import uuid4
 from kits.closing import unaccounted
 from kits.forms import WASTE_REASONS
 from kits.models import Case, Procedure, TrayLine, TrayUnit
+from kits.nothing_placed import nothing_placed
 from kits.requirements import ROOM
 from kits.trace import STAYS
 from kits.tray_units import standing_decisions
@@ -46,6 +47,8 @@ def closing_page(case: Case, *, user) -> dict[str, Any]:
         "total": len(rows),
         "done": sum(not row["pending"] for row in rows),
         "missing": missing,
+        "nothing_placed": nothing_placed(case),
+        "none_kept": list(case.tray_lines.exclude(none_used_because="")),
         "pending_count": sum(row["pending"] for row in rows),
         "room": _room(case, user),
         "scan_key": str(uuid4()),

@@ -6,6 +6,7 @@ import pytest
 
 from kits.chairside import record_finding, start_surgery
 from kits.models import Case, Finding, TrayUnit
+from kits.picking import begin
 from kits.trace import materials_of
 from practice.models import AuditEntry
 from stock.holds import hold
@@ -136,12 +137,13 @@ def test_the_rest_in_one_touch_and_closed(client, stocked, case):
     ):
         assert unit.lot.shown in asked
     case.refresh_from_db()
-    assert case.state == "closed" or "which tooth" in asked
+    assert "which tooth" in asked or "none was placed" in asked
     assert not TrayUnit.objects.filter(line__case=case, outcome="").exists()
 
 
 def test_a_case_of_one_tooth_closes(client, stocked):
     case = start_surgery(case=stocked.fill_tray(stocked.case("SKG", teeth=("13",), hour=15)), by=None, at=NOW)
+    fate(client, case, graft(case), fate="used")
     client.post(url("close_rest", case.code))
     answer = client.post(url("close_done", case.code))
     assert answer.status_code == 302 and answer["Location"] == url("today")
@@ -224,6 +226,27 @@ def test_what_should_not_have_been_used_is_recorded_with_a_word_why(client, stoc
     assert facts["why"] == "seen after it was placed" and trouble.removesuffix("red") in facts["refused"]
     page = client.get(url("patient", case.patient.chart_number))
     assert "seen after it was placed" in text_of(page)
+
+
+def test_what_was_planned_for_certain_is_not_left_out_without_a_word(client, stocked):
+    """A tray that was begun and never filled does not close as done without its graft."""
+    empty = stocked.case("SKG", teeth=("13",), hour=15)
+    empty = start_surgery(case=begin(case=empty, by=None, at=NOW), by=None, at=NOW)
+    refused = client.post(url("close_done", empty.code), follow=True)
+    assert "none was placed, so say why" in text_of(refused)
+    page = client.get(url("case_close", empty.code))
+    lines = page.context["nothing_placed"]
+    assert "GRF-AL-050" in {line.item.code for line in lines}
+    wordless = client.post(url("close_none", empty.code), {"line": lines[0].pk, "why": " "}, **HTMX)
+    assert wordless.status_code == 409
+    for line in lines:
+        sent = {"line": line.pk, "why": "socket left to heal"}
+        assert client.post(url("close_none", empty.code), sent, **HTMX).status_code == 200
+    client.post(url("close_done", empty.code))
+    empty.refresh_from_db()
+    assert empty.state == "closed"
+    said = AuditEntry.objects.filter(action="tray.none-used", subject=empty.code)
+    assert {entry.facts["why"] for entry in said} == {"socket left to heal"}
 
 
 def test_the_same_form_sent_twice_uses_once(client, stocked, case):
