@@ -4,6 +4,7 @@ import datetime as dt
 from collections.abc import Iterable, Sequence
 from enum import Enum
 from typing import Final
+from zoneinfo import ZoneInfo
 
 from django.db import transaction
 
@@ -201,7 +202,8 @@ def move_case(
     pending = TrayUnit.objects.filter(line__case=case, outcome=TrayUnit.Outcome.PENDING)
     if room != case.room and pending.exists():
         raise TrayStands(case)
-    before, after = f"{case.starts_at:%Y-%m-%d %H:%M}", f"{starts_at:%Y-%m-%d %H:%M}"
+    zone = ZoneInfo(case.clinic.time_zone)
+    before, after = (f"{moment.astimezone(zone):%Y-%m-%d %H:%M}" for moment in (case.starts_at, starts_at))
     case.starts_at, case.on, case.room, case.minutes, case.changed_at = starts_at, on, room, minutes, at
     case.save(update_fields=["starts_at", "on", "room", "minutes", "changed_at"])
     audit.record(MOVE, by=by, at=at, subject=case.code, clinic=case.clinic, before=before, after=after)

@@ -2,6 +2,7 @@
 
 import datetime as dt
 from decimal import Decimal
+from zoneinfo import ZoneInfo
 
 import pytest
 
@@ -63,6 +64,20 @@ def test_moving_a_case(kits):
     assert AuditEntry.objects.filter(action="case.move").count() == 1
     with pytest.raises(OtherClinic):
         scheduling.move_case(**facts, room=kits.cast.other_room)
+
+
+def test_the_audit_of_a_move_tells_both_hours_of_the_clinics_clock(kits):
+    kits.cast.clinic.time_zone = "America/New_York"
+    kits.cast.clinic.save()
+    case = kits.case("XTR", hour=15)
+    zone = ZoneInfo("America/New_York")
+    before = case.starts_at.astimezone(zone)
+    # New York keeps whole hours from UTC; the hour given is that of the clinic, as the form sends it.
+    later = before + dt.timedelta(hours=3)
+    scheduling.move_case(case=case, starts_at=later, on=case.on, by=None, at=LATER)
+    facts = AuditEntry.objects.get(action="case.move").facts
+    assert facts == {"before": f"{before:%Y-%m-%d %H:%M}", "after": f"{later:%Y-%m-%d %H:%M}"}
+    assert not facts["before"].endswith("15:00")
 
 
 def test_a_tray_does_not_change_rooms_by_itself(stocked):
