@@ -77,7 +77,7 @@ def test_the_trace_command_in_both_directions(grafted):
     donor = json.loads(run("trace", "--donor", "HM-DON-0231", "--format", "json"))
     assert len(donor["lots"]) == 2 and len(donor["patients"]) == 1
     patient = json.loads(run("trace", "--patient", "p-0001", "--format", "json"))
-    assert {row["item"] for row in patient["patients"]} >= {"GRF-AL-050", "IMP-CR-43-100"}
+    assert {row["item"] for row in patient["patients"]} >= {"GRF-AL-050", "IMP-CR-43-100", "PPE-GWN"}
     assert "L-SHEET" in run("trace", "--lot", "l-sheet")
 
 

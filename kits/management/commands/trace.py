@@ -56,7 +56,7 @@ class Command(BaseCommand):
         patients = Patient.objects.filter(chart_number__iexact=chart_number.strip())
         if not patients:
             raise CommandError(f"There is no patient “{chart_number}”. Give the chart number.", returncode=1)
-        given = [one for patient in patients for one in materials_of(patient=patient)]
+        given = [one for patient in patients for one in materials_of(patient=patient, everything=True)]
         return trace(lots={one.lot.pk: one.lot for one in given}.values()), given
 
     def _lots(self, options) -> tuple[Trace, list[Given]]:
