@@ -4,9 +4,10 @@ import datetime as dt
 from collections.abc import Iterable
 
 from django.db import transaction
+from django.db.models import Q
 
 from kits.case_lines import must_scan
-from kits.models import Case, CaseFinding, CaseSite, Finding, TrayLine, TrayUnit
+from kits.models import BomLine, Case, CaseFinding, CaseSite, Finding, TrayLine, TrayUnit
 from kits.requirements import OPEN, ROOM
 from kits.tray import WrongState, locked, source_of
 from kits.tray_checks import Declined, Expired, Held, OutOfReach, ScanIt, check_lot
@@ -36,6 +37,16 @@ class NotSetOut(Refusal):
     def __init__(self, case: Case) -> None:
         super().__init__(
             f"{case} is {case.get_state_display()}. Begin setting out its tray, then record surgery."
+        )
+
+
+class NothingHangsOnIt(Refusal):
+    """The finding has no part in the case."""
+
+    def __init__(self, case: Case, finding: Finding) -> None:
+        super().__init__(
+            f"Nothing in {case} hangs on “{finding.name}”. Choose a finding of its own bill, or book the "
+            "procedure that asks for it."
         )
 
 
@@ -82,7 +93,7 @@ def record_finding(
     Opened are the lines that most such findings need; rarer ones (tacks) and those of which one is chosen
     stay sealed until a person opens them. Recording the opposite closes again what only the mistaken touch
     had marked as opened. A finding known before surgery (``source`` imaging or plan) opens nothing.
-    Raises NotSetOut, WrongState, OtherCase.
+    Raises NotSetOut, WrongState, OtherCase, NothingHangsOnIt.
     """
     seen_in_surgery = source == CaseFinding.Source.SURGERY
     case = start_surgery(case=case, by=by, at=at) if seen_in_surgery else locked(case)
@@ -90,6 +101,7 @@ def record_finding(
         raise WrongState(case, "record a finding")
     if site is not None and site.case_id != case.pk:
         raise OtherCase(case, site)
+    _check_part(case, finding)
     lines = _lines_on(case, finding, site)
     earlier = CaseFinding.objects.filter(case=case, site=site, finding=finding).first()
     if earlier is not None and earlier.present and not present:
@@ -108,6 +120,16 @@ def record_finding(
     }
     audit.record(FOUND, by=by, at=at, subject=case.code, clinic=case.clinic, **facts)
     return row
+
+
+def _check_part(case: Case, finding: Finding) -> None:
+    """Check that a line of the case's bills or tray hangs on the finding or on its complement."""
+    same = Q(finding=finding) | Q(finding__complement_of=finding)
+    if finding.complement_of_id:
+        same |= Q(finding=finding.complement_of_id)
+    bills = BomLine.objects.filter(same, version__case_procedures__case=case)
+    if not bills.exists() and not TrayLine.objects.filter(same, case=case).exists():
+        raise NothingHangsOnIt(case, finding)
 
 
 def _lines_on(case: Case, finding: Finding, site: CaseSite | None) -> list[TrayLine]:
@@ -146,6 +168,15 @@ def open_line(*, line: TrayLine, by, at: dt.datetime) -> int:
     if opened:
         audit.record(OPENED, by=by, at=at, subject=case.code, clinic=case.clinic, what=line.description)
     return opened
+
+
+@transaction.atomic
+def open_lines(*, lines: Iterable[TrayLine], by, at: dt.datetime) -> int:
+    """Open the sealed units of several lines, all or none; returns how many rows were opened.
+
+    Raises what ``open_line`` raises, and then nothing is opened.
+    """
+    return sum(open_line(line=line, by=by, at=at) for line in lines)
 
 
 @transaction.atomic

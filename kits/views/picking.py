@@ -1,5 +1,7 @@
 """The pick list of a case: what to set out, scans, ticks, findings, and what is opened."""
 
+from uuid import uuid4
+
 from django.contrib import messages
 from django.http import Http404
 from django.shortcuts import redirect, render
@@ -161,17 +163,16 @@ def pick_by_hand(request, case_code):
     if form.is_valid():
         part = form.cleaned_data["part"]
         facts = {"lot": part.lot, "place": part.place, "quantity": part.quantity, "scanned": False}
+        facts |= {"note": form.cleaned_data["note"], "key": request.POST.get("key", "")[:80] or None}
         try:
-            picking.put_on_tray(
-                line=found.line, note=form.cleaned_data["note"], by=request.user, at=clock.now(), **facts
-            )
+            picking.put_on_tray(line=found.line, by=request.user, at=clock.now(), **facts)
         except Refusal as refusal:
             form.add_error(None, str(refusal))
         else:
             return _answer(
                 request, case, title=f"Set out without a scan: {found.description}", fresh=found.key
             )
-    shown = {"case": case, "line": line_words(found, case.clinic), "form": form}
+    shown = {"case": case, "line": line_words(found, case.clinic), "form": form, "key": str(uuid4())}
     return render(request, "kits/pick_by_hand.html", shown, status=422 if form.is_bound else 200)
 
 
@@ -225,8 +226,7 @@ def pick_open(request, case_code):
     keys = request.GET.getlist("line")
     try:
         lines = [_line(case, key) for key in keys]
-        for line in lines:
-            chairside.open_line(line=line, by=request.user, at=clock.now())
+        chairside.open_lines(lines=lines, by=request.user, at=clock.now())
     except Refusal as refusal:
         return _refuse(request, case, refusal)
     case.refresh_from_db()

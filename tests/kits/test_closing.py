@@ -5,9 +5,9 @@ import datetime as dt
 import pytest
 
 from kits import chairside, closing, picking
-from kits.chairside import NotSetOut, OtherCase
+from kits.chairside import NothingHangsOnIt, NotSetOut, OtherCase
 from kits.closing import NoBill, NothingToUndo, TooManyUnits, Unaccounted
-from kits.models import BomVersion, Finding, TrayUnit
+from kits.models import BomLine, BomVersion, Finding, TrayLine, TrayUnit
 from kits.scheduling import connections_in_place
 from kits.tray import WrongState
 from kits.tray_checks import Expired, ScanIt
@@ -162,6 +162,26 @@ def test_a_mistake_touched_twice_is_taken_back_whole(stocked, case):
         chairside.record_finding(case=case, finding=plate, site=site, present=present, by=None, at=at)
     sealed = TrayUnit.objects.filter(line__case=case, line__finding=plate)
     assert set(sealed.values_list("opened_at", flat=True)) == {None}
+
+
+def test_a_finding_that_nothing_hangs_on_is_refused(stocked, case):
+    own = set(BomLine.objects.filter(version__case_procedures__case=case).values_list("finding", flat=True))
+    others = Finding.objects.filter(complement_of=None, complements=None, lines__isnull=False)
+    strange = others.exclude(pk__in=own - {None}).first()
+    facts = {"case": case, "site": case.sites.get(), "present": True, "by": None, "at": NOW}
+    with pytest.raises(NothingHangsOnIt, match="hangs on"):
+        chairside.record_finding(finding=strange, **facts)
+    assert not case.findings.exists()
+
+
+def test_several_lines_are_opened_together_or_not_at_all(stocked, case):
+    own = list(case.tray_lines.filter(item__code__in=["MEM-RC-2030", "GRF-AL-025"]))
+    booked = stocked.case("SKG", teeth=("21",))
+    foreign = TrayLine(case=booked, description="of a case that is not set out")
+    with pytest.raises(NotSetOut):
+        chairside.open_lines(lines=[*own, foreign], by=None, at=LATER)
+    assert not TrayUnit.objects.filter(line__in=own, opened_at=LATER).exists()
+    assert chairside.open_lines(lines=own, by=None, at=LATER) == len(own)
 
 
 def test_a_finding_from_imaging_opens_nothing(stocked):
