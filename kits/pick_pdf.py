@@ -134,12 +134,12 @@ def _head(found: PickList) -> Flowable:
         f"{case.clinician or 'clinician open'}  ·  {case.assistant or 'assistant open'}  ·  "
         f"{case.minutes} minutes"
     )
-    declined = ", ".join(sorted(case.patient.declined_origins))
-    consent = f"Declines: {declined} material." if declined else "Declines no material on record."
+    declined = bool(case.patient.declined_origins)
+    consent = f"The patient: {case.patient.consent}."
     words = [
         Paragraph(escape(title), _style(_TITLE, bold=True)),
         Paragraph(escape(facts), _style()),
-        Paragraph(escape(consent), _style(bold=bool(declined))),
+        Paragraph(escape(consent), _style(bold=declined)),
     ]
     code = [MatrixCode(case.code, side=_CODE_SIDE), Paragraph(case.code, _style(bold=True))]
     head = Table([[words, code]], colWidths=(sum(_WIDTHS) - 26 * mm, 26 * mm))

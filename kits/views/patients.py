@@ -1,10 +1,13 @@
 """Patients: who they are by chart number, and which lot stands at which tooth."""
 
+from django.contrib import messages
 from django.db.models import Count, Max, Min, Q
-from django.shortcuts import render
-from django.views.decorators.http import require_safe
+from django.shortcuts import redirect, render
+from django.views.decorators.http import require_POST, require_safe
 from django_tables2 import RequestConfig
 
+from kits.consent import record_consent
+from kits.forms import ConsentForm
 from kits.forms_lists import PatientFilter
 from kits.models import Case
 from kits.tables import PatientTable
@@ -17,7 +20,11 @@ from practice.models import Patient
 from practice.patients import with_name
 
 _EVERY = 25
-_HEADER = ["Chart", "Name", "Born", "Last surgery", "Next surgery", "Cases", "Declines"]
+_MATERIAL_HEADER = [
+    *("Chart", "Tooth (FDI)", "Date", "Item", "Name", "Units", "Lot", "Serial or unit", "Donor"),
+    *("Expiry", "Case", "Clinic", "Clinician"),
+]
+_HEADER = ["Chart", "Name", "Born", "Last surgery", "Next surgery", "Cases", "Declines", "Asked on"]
 
 
 def _found(request, form: PatientFilter, text: str):
@@ -39,7 +46,6 @@ def _found(request, form: PatientFilter, text: str):
 
 
 def _row(patient: Patient) -> list:
-    declines = ", ".join(sorted(patient.declined_origins))
     return [
         patient.chart_number,
         patient.name,
@@ -47,7 +53,8 @@ def _row(patient: Patient) -> list:
         patient.last_on,
         patient.next_on,
         patient.case_count,
-        declines,
+        ", ".join(sorted(patient.declined_origins)),
+        patient.consent_asked_on,
     ]
 
 
@@ -108,6 +115,9 @@ def patient(request, chart_number):
     """What was used in a patient, by tooth site and date."""
     found = _patient(request, chart_number)
     everything = request.GET.get("everything") == "1"
+    if wanted := request.GET.get("export"):
+        rows = _material_rows(materials_of(patient=found, everything=everything))
+        return exported(wanted, f"materials-{found.chart_number}", _MATERIAL_HEADER, rows)
     cases = access.visible(request.user, Case).filter(patient=found)
     cases = (
         cases.select_related("clinic")
@@ -118,13 +128,45 @@ def patient(request, chart_number):
         "patient": found,
         "sites": _materials(request, found, everything=everything),
         "everything": everything,
-        "declines": " and ".join(sorted(found.declined_origins)),
+        "consent_form": ConsentForm(instance=found) if _may_plan(request, found) else None,
         "cases": [
             {"case": case, "procedures": ", ".join(row.procedure.short_name for row in case.procedures.all())}
             for case in cases
         ],
     }
     return render(request, "kits/patient.html", shown)
+
+
+def _material_rows(found: list) -> list[list]:
+    """What was used in a patient under _MATERIAL_HEADER, newest case first."""
+    return [
+        [
+            *(given.patient.chart_number, given.tooth, given.on, given.lot.item.code, given.lot.item.name),
+            *(given.unit.quantity, given.lot.lot_number, given.lot.serial, given.lot.donor_id),
+            *(given.lot.expires_on, given.case.code, str(given.case.clinic), str(given.case.clinician or "")),
+        ]
+        for given in found
+    ]
+
+
+def _may_plan(request, found: Patient) -> bool:
+    return access.visible(request.user, Patient, need="plan_case").filter(pk=found.pk).exists()
+
+
+@access.signed_in(need="plan_case")
+@require_POST
+def patient_consent(request, chart_number):
+    """Record what a patient, who was asked, declines."""
+    found = access.fetch(request.user, Patient, need="plan_case", chart_number=chart_number)
+    form = ConsentForm(request.POST, instance=found)
+    form.full_clean()
+    today = clock.today(clinic=request.clinic)
+    left = record_consent(patient=found, on=today, by=request.user, at=clock.now(), **form.cleaned_data)
+    found.refresh_from_db()
+    messages.success(request, f"Recorded as asked today: {found.chart_number} {found.consent}.")
+    for sentence in left:
+        messages.warning(request, sentence)
+    return redirect("patient", chart_number=found.chart_number)
 
 
 def _sheet(request, chart_number: str) -> dict:
@@ -138,7 +180,7 @@ def _sheet(request, chart_number: str) -> dict:
             ("Chart", found.chart_number),
             *([("Name", found.name)] if found.name else []),
             *([("Born", str(found.born_in))] if found.born_in else []),
-            ("Declines", ", ".join(sorted(found.declined_origins)) or "nothing"),
+            ("Consent", found.consent),
         ],
     }
 

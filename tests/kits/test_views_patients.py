@@ -8,6 +8,7 @@ import pytest
 from kits import closing
 from kits.chairside import start_surgery
 from kits.models import TrayUnit
+from practice.models import Patient, Practice
 from practice.patients import register
 from stock.models import ItemCode
 from tests.builders import NOW
@@ -83,6 +84,27 @@ def test_the_implant_stands_at_its_tooth_with_serial_and_expiry(client, stocked,
     assert "Surface disinfectant wipes" in text_of(client.get(url("patient", "P-0001", everything=1)))
 
 
+def test_the_materials_are_saved_as_a_file(client, stocked, placed):
+    patient, address = placed.lot, url("patient", stocked.cast.patient.chart_number)
+    page = text_of(client.get(address))
+    assert "?export=csv" in page and "compare it with the label in the chart" in page
+    rows = list(
+        csv.DictReader(io.StringIO(client.get(address, {"export": "csv"}).content.decode("utf-8-sig")))
+    )
+    [row] = [row for row in rows if row["Serial or unit"] == patient.serial]
+    assert (row["Chart"], row["Lot"]) == (stocked.cast.patient.chart_number, patient.lot_number)
+    assert row["Tooth (FDI)"] and row["Expiry"] == patient.expires_on.isoformat()
+    everything = client.get(address, {"export": "csv", "everything": "1"}).content.decode()
+    assert len(everything.splitlines()) > 1 + len(rows)
+
+
+def test_a_patient_who_declines_nothing_accepts_every_origin(client, stocked):
+    address = url("patient", stocked.cast.patient.chart_number)
+    assert "Accepts human, porcine and bovine material." in text_of(client.get(address))
+    type(stocked.cast.patient).objects.filter(pk=stocked.cast.patient.pk).update(declines_human=True)
+    assert "Declines human material." in text_of(client.get(address))
+
+
 def test_record_and_card_hold_what_a_reader_elsewhere_needs(client, placed):
     """Patient, date, device, its number and where it was placed: the least a card tells (common practice,
     after the implant card of Regulation (EU) 2017/745, Article 18; named from memory)."""
@@ -133,3 +155,50 @@ def test_a_case_of_another_clinic_is_not_led_to(client, stocked):
     case = stocked.case("SKG")
     client.force_login(stocked.cast.other_assistant, backend="django.contrib.auth.backends.ModelBackend")
     assert client.get(url("scan", code=case.code)).status_code == 404
+
+
+# Consent
+
+NOT_ASKED = "onsent to human and animal material not asked yet"
+
+
+def test_what_nobody_asked_is_not_shown_as_accepted(client, stocked):
+    case = stocked.case("SKG", teeth=("46",))
+    for page in (url("patient", "P-0001"), url("patient_record", "P-0001"), url("pick_list", case.code)):
+        text = text_of(client.get(page))
+        assert NOT_ASKED in text and "accepts human" not in text, page
+    assert "not asked yet" in text_of(client.get(url("patients")))
+
+
+def test_an_answer_is_kept_and_said_everywhere(client, stocked):
+    answer = client.post(url("patient_consent", "P-0001"), {"declines_porcine": "on"}, follow=True)
+    assert "Declines porcine material" in text_of(answer) and NOT_ASKED not in text_of(answer)
+    patient = Patient.objects.get(chart_number="P-0001")
+    assert (patient.declined_origins, patient.consent_asked_on) == ({"porcine"}, NOW.date())
+    client.post(url("patient_consent", "P-0001"))
+    assert "Accepts human, porcine and bovine material" in text_of(client.get(url("patient", "P-0001")))
+
+
+def test_an_answer_stands_even_if_the_tray_holds_what_is_declined(client, stocked):
+    case = stocked.fill_tray(stocked.case("SKG", teeth=("46",)))
+    held = [unit for unit in TrayUnit.objects.filter(line__case=case) if "porcine" in unit.lot.item.origins]
+    assert held
+    page = text_of(client.post(url("patient_consent", "P-0001"), {"declines_porcine": "on"}, follow=True))
+    assert Patient.objects.get(chart_number="P-0001").declines_porcine
+    assert f"{case.code}: " in page
+    assert TrayUnit.objects.filter(pk__in=[unit.pk for unit in held]).count() == len(held)
+
+
+def test_who_may_record_an_answer(client, sign_in, stocked):
+    address = url("patient_consent", "P-0001")
+    assert client.get(address).status_code == 405
+    client.logout()
+    assert client.post(address)["Location"].startswith("/sign-in/")
+    assert sign_in(stocked.cast.stranger).post(address).status_code == 403
+    reader = sign_in(stocked.cast.reader)
+    assert reader.post(address).status_code == 403
+    assert address not in text_of(reader.get(url("patient", "P-0001")))
+    other = Practice.objects.create(name="Another practice", short_name="Another")
+    Patient.objects.create(practice=other, chart_number="X-1")
+    assert sign_in(stocked.cast.assistant).post(url("patient_consent", "X-1")).status_code == 404
+    assert not Patient.objects.filter(consent_asked_on__isnull=False).exists()
