@@ -62,12 +62,18 @@ def open_cases(*, clinic: Clinic, through: dt.date) -> QuerySet[Case]:
     return with_plans(found.order_by("starts_at", "pk"))
 
 
-def book_of(*, clinic: Clinic, through: dt.date, until: dt.datetime | None = None) -> Book:
-    """The book up to a day, or to a moment of it: what starts later takes nothing from what starts before."""
+def book_of(
+    *, clinic: Clinic, through: dt.date, until: dt.datetime | None = None, unread: Case | None = None
+) -> Book:
+    """The book up to a day, or to a moment of it: what starts later takes nothing from what starts before.
+
+    ``unread``: a case whose tray is about to change; its lines are missing until they are ``read_again``.
+    """
     found = open_cases(clinic=clinic, through=through)
     cases = tuple(found.filter(starts_at__lte=until) if until is not None else found)
     needed = requirements_of(cases)
-    return Book(clinic, cases, needed, lines_of(needed))
+    read = {pk: lines for pk, lines in needed.items() if unread is None or pk != unread.pk}
+    return Book(clinic, cases, needed, lines_of(read))
 
 
 def promised(*, clinic: Clinic, through: dt.date, today: dt.date, on: dt.date | None = None) -> Promised:

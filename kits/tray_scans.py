@@ -57,7 +57,7 @@ def scan(*, case: Case, text: str, by, at: dt.datetime, today: dt.date) -> ScanA
         meant = meaning(text=text, case=case, today=today)
         # A refusal after a substitute was agreed takes the substitute's line back as well.
         with transaction.atomic():
-            book = book_of(clinic=case.clinic, through=case.on, until=case.starts_at)
+            book = book_of(clinic=case.clinic, through=case.on, until=case.starts_at, unread=case)
             line, unit, detail = _take(case, meant, book, by=by, at=at)
     except Refusal as refusal:
         return ScanAnswer(ok=False, title="Not taken", detail=str(refusal))

@@ -3,6 +3,8 @@
 import datetime as dt
 
 import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 
 from kits import picking
 from kits.models import TrayLine, TrayUnit
@@ -251,3 +253,31 @@ def test_smaller_vials_together_stand_in_for_a_large_one(kits):
     assert not kits.scan(case, kits.stock("GRF-AL-100").serial).ok
     added = case.tray_lines.get(added=True)
     assert (added.substitutes.item.code, added.quantity) == ("GRF-AL-200", 2)
+
+
+def test_a_scan_says_how_the_list_stands_now(stocked, case):
+    answer = stocked.scan_one(case, stocked.items["GRF-AL-050"])
+    afresh = picking.pick_list(case=case, today=builders.TODAY)
+    assert [(line.key, line.state, line.on_tray) for line in answer.pick.lines] == [
+        (line.key, line.state, line.on_tray) for line in afresh.lines
+    ]
+    assert answer.pick.case.state == "set-out" and answer.pick.done == afresh.done == 1
+
+
+def test_the_queries_of_a_scan_do_not_grow_with_the_cases_before_it(stocked):
+    stocked.stock("GRF-AL-050", 12)
+    last = stocked.case("SKG", hour=16)
+
+    def queries():
+        with CaptureQueriesContext(connection) as seen:
+            stocked.scan_one(last, stocked.items["GRF-AL-050"])
+        picking.take_off(unit=stocked.unit(last, "GRF-AL-050"), by=None, at=NOW)
+        return len(seen)
+
+    # The first scan begins the tray; with nobody before it there is nothing to compare.
+    stocked.case("SKG", hour=8, teeth=("16",))
+    queries()
+    after_one = queries()
+    for hour, tooth in enumerate(("12", "13", "14", "15", "21", "22"), start=8):
+        stocked.case("SKG", hour=hour, teeth=(tooth,))
+    assert queries() == after_one <= 62
