@@ -8,6 +8,7 @@ from django.utils import timezone
 
 from kits.models import CaseFinding
 from kits.plans import GRAFT_WORDS, MEMBRANE_WORDS
+from practice.models import Patient
 from practice.teeth import UnknownTooth, read_teeth, show
 from stock.models import Entry
 
@@ -80,6 +81,19 @@ class FateForm(forms.Form):
     quantity = forms.IntegerField(min_value=1, required=False)
     reason = forms.ChoiceField(choices=[("", ""), *Entry.Reason.choices], required=False)
     note = forms.CharField(max_length=200, required=False)
+
+
+class ConsentForm(forms.ModelForm):
+    """What a patient, who was asked, declines."""
+
+    class Meta:
+        model = Patient
+        fields = ("declines_human", "declines_porcine", "declines_bovine")
+        labels = {
+            "declines_human": "Declines human tissue",
+            "declines_porcine": "Declines porcine material",
+            "declines_bovine": "Declines bovine material",
+        }
 
 
 class CaseTimeForm(forms.Form):

@@ -117,4 +117,6 @@ class PatientTable(tables.Table):
 
     def render_declines(self, record):
         """Origins the patient declines, in words."""
-        return ", ".join(sorted(record.declined_origins)) or "–"
+        if record.consent_asked_on is None and not record.declined_origins:
+            return "not asked yet"
+        return ", ".join(sorted(record.declined_origins)) or "nothing"

@@ -42,6 +42,7 @@ case_urls = [
     path(f"{_CLOSE}/done/", closing.close_done, name="close_done"),
     path("patients/", patients.patient_list, name="patients"),
     path("patients/<str:chart_number>/", patients.patient, name="patient"),
+    path("patients/<str:chart_number>/consent/", patients.patient_consent, name="patient_consent"),
     path("patients/<str:chart_number>/record/", patients.patient_record, name="patient_record"),
     path("patients/<str:chart_number>/card/", patients.patient_card, name="patient_card"),
 ]

@@ -11,6 +11,7 @@ from practice.refusals import Refusal
 
 REGISTER = audit.action("patient.register", "registered patient {subject}")
 COMPLETE = audit.action("patient.complete", "completed the record of patient {subject}: {what}")
+CONSENT = audit.action("patient.consent", "recorded that patient {subject} {said} (asked on {on})")
 FIRST_YEAR = 1890
 
 
@@ -57,6 +58,31 @@ def register(
         patient.save(update_fields=list(fresh))
         what = " and ".join({"name": "name", "born_in": "birth year"}[f] for f in fresh if f != "name_index")
         audit.record(COMPLETE, by=by, at=at, subject=chart_number, what=what)
+    return patient
+
+
+@transaction.atomic
+def set_consent(
+    *,
+    patient: Patient,
+    declines_human: bool,
+    declines_porcine: bool,
+    declines_bovine: bool,
+    on: dt.date,
+    by,
+    at: dt.datetime,
+) -> Patient:
+    """Record what the patient, asked on this day of the clinic, said about human and animal material.
+
+    Every answer replaces the one before; the audit keeps both.
+    """
+    patient = Patient.objects.select_for_update().get(pk=patient.pk)
+    patient.declines_human = declines_human
+    patient.declines_porcine = declines_porcine
+    patient.declines_bovine = declines_bovine
+    patient.consent_asked_on = on
+    patient.save(update_fields=["declines_human", "declines_porcine", "declines_bovine", "consent_asked_on"])
+    audit.record(CONSENT, by=by, at=at, subject=patient.chart_number, said=patient.consent, on=on.isoformat())
     return patient
 
 

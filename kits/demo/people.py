@@ -57,7 +57,7 @@ def found_practice(days: DemoDays, *, at: dt.datetime, seed: int) -> Cast:
             found.rooms[room] = Room.objects.create(clinic=clinic, code=room, kind=kind)
         _places(found, code, at)
     _people(found)
-    found.patients = _patients(found.practice, seed, days.today.year)
+    found.patients = _patients(found.practice, seed, days.today.year, at.date())
     return found
 
 
@@ -94,7 +94,7 @@ def deal_preference_cards(found: Cast) -> None:
     )
 
 
-def _patients(practice: Practice, seed: int, year: int) -> list[Patient]:
+def _patients(practice: Practice, seed: int, year: int, asked_on: dt.date) -> list[Patient]:
     """Patients P-0001 and on; the name is made of syllables and stands for nobody."""
     rng = random.Random(f"{seed}:patients")
     drafts = []
@@ -111,6 +111,7 @@ def _patients(practice: Practice, seed: int, year: int) -> list[Patient]:
                 name=name,
                 name_index=blind_index(name),
                 born_in=year - age,
+                consent_asked_on=asked_on,
                 **flags,
             )
         )

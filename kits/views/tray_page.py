@@ -170,12 +170,11 @@ def _pouch_note(pouch: Pouch) -> str:
 
 def over_words(case: Case) -> str:
     """Room, time, clinician, chart and consent in one quiet line."""
-    declined = " and ".join(sorted(case.patient.declined_origins))
     parts = [
         f"Room {case.room}" if case.room else "No room yet",
         f"{case.clinician}" if case.clinician else "no clinician yet",
         case.patient.chart_number,
-        f"declines {declined} material" if declined else "accepts human, porcine and bovine material",
+        case.patient.consent,
     ]
     return " · ".join(parts)
 
@@ -198,13 +197,12 @@ def facts_of(pick: PickList) -> list[tuple[str, str]]:
     """Pairs of words and value for the head of the printed sheet."""
     case = pick.case
     teeth = ", ".join(show(site.tooth, case.clinic.tooth_notation) for site in case.sites.all())
-    declined = " and ".join(sorted(case.patient.declined_origins))
     return [
         ("Day", f"{case.on:%A} {case.on.day} {case.on:%B %Y}"),
         ("Chart", case.patient.chart_number),
         ("Tooth", teeth or "not given"),
         ("Room", str(case.room or "none yet")),
         ("Clinician", str(case.clinician or "not named")),
-        ("Declines", declined or "nothing"),
+        ("Consent", case.patient.consent),
         *([("Note", plain_note(case.note))] if case.note else []),
     ]

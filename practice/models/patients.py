@@ -19,6 +19,8 @@ class Patient(models.Model):
     declines_human = models.BooleanField("declines human tissue", default=False)
     declines_porcine = models.BooleanField("declines porcine material", default=False)
     declines_bovine = models.BooleanField("declines bovine material", default=False)
+    # Without a day nobody has asked yet, and three flags that are not set say nothing.
+    consent_asked_on = models.DateField(null=True, blank=True, help_text="Day the patient was last asked")
 
     class Meta:
         ordering = ["chart_number"]
@@ -42,3 +44,12 @@ class Patient(models.Model):
             "bovine": self.declines_bovine,
         }
         return frozenset(origin for origin, declined in flags.items() if declined)
+
+    @property
+    def consent(self) -> str:
+        """What the patient said about human and animal material, in words that fit into a line."""
+        if self.declined_origins:
+            return f"declines {' and '.join(sorted(self.declined_origins))} material"
+        if self.consent_asked_on is None:
+            return "consent to human and animal material not asked yet"
+        return "accepts human, porcine and bovine material"

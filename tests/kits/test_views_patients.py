@@ -100,6 +100,7 @@ def test_the_materials_are_saved_as_a_file(client, stocked, placed):
 
 def test_a_patient_who_declines_nothing_accepts_every_origin(client, stocked):
     address = url("patient", stocked.cast.patient.chart_number)
+    Patient.objects.filter(pk=stocked.cast.patient.pk).update(consent_asked_on=NOW.date())
     assert "Accepts human, porcine and bovine material." in text_of(client.get(address))
     type(stocked.cast.patient).objects.filter(pk=stocked.cast.patient.pk).update(declines_human=True)
     assert "Declines human material." in text_of(client.get(address))

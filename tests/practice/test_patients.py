@@ -3,7 +3,7 @@
 import pytest
 
 from practice.models import AuditEntry, Patient
-from practice.patients import BadPatient, register
+from practice.patients import BadPatient, register, set_consent
 from tests.builders import NOW
 
 
@@ -35,3 +35,21 @@ def test_impossible_facts_are_refused(facts, chart, born):
     with pytest.raises(BadPatient):
         register(chart_number=chart, born_in=born, **facts)
     assert Patient.objects.count() == before
+
+
+def test_nobody_accepts_anything_before_being_asked(facts):
+    patient = register(chart_number="P-0458", **facts)
+    assert patient.consent == "consent to human and animal material not asked yet"
+    answer = {"declines_human": False, "declines_porcine": True, "declines_bovine": True}
+    asked = {"on": NOW.date(), "by": facts["by"], "at": NOW}
+    set_consent(patient=patient, **answer, **asked)
+    patient.refresh_from_db()
+    assert patient.consent == "declines bovine and porcine material"
+    assert patient.declined_origins == {"bovine", "porcine"} and patient.consent_asked_on == NOW.date()
+    set_consent(patient=patient, **dict.fromkeys(answer, False), **asked)
+    patient.refresh_from_db()
+    assert patient.consent == "accepts human, porcine and bovine material"
+    said = [
+        entry.facts["said"] for entry in AuditEntry.objects.filter(action="patient.consent").order_by("pk")
+    ]
+    assert said == ["declines bovine and porcine material", "accepts human, porcine and bovine material"]
