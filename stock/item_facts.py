@@ -1,6 +1,7 @@
 """What a catalogue row says about an item in words, as facts: sizes, volumes, origin of the rule's approver.
 
-Text in, facts out; the database is not asked. Only what stands in the text is taken; what does not fit stays empty.
+Text in, facts out; the database is not asked. Only what stands in the text is taken; what does not fit
+stays empty.
 """
 
 import re

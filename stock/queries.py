@@ -74,7 +74,8 @@ def receipts_due(*, clinic: Clinic, today: dt.date, states: Iterable[str] = Orde
     """Units still to come on open orders, by day of arrival.
 
     What is overdue is expected today and says so. An order that is not sent yet is expected after the
-    supplier's stated days from today. The last usable day is what the catalogue promises at receipt, less the safety days.
+    supplier's stated days from today. The last usable day is what the catalogue promises at receipt, less the
+    safety days.
     """
     lines = OrderLine.objects.filter(order__clinic=clinic, order__state__in=list(states))
     due = []
