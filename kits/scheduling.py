@@ -1,7 +1,7 @@
 """Booking, moving and cancelling cases, and deciding their plan: teeth, implants, choices, findings."""
 
 import datetime as dt
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from enum import Enum
 from typing import Final
 from zoneinfo import ZoneInfo
@@ -32,7 +32,7 @@ BOOK = audit.action("case.book", "booked {subject} for {patient}, {on}: {procedu
 MOVE = audit.action("case.move", "moved {subject} from {before} to {after}")
 CANCEL = audit.action("case.cancel", "cancelled {subject}: {reason}")
 PLAN_SITE = audit.action("case.plan-site", "planned {tooth} of {subject}: {what}")
-PLAN = audit.action("case.plan", "set {what} of {subject}")
+PLAN = audit.action("case.plan", "set the plan of {subject}: {what}")
 CHOOSE = audit.action("case.choose", "chose for {subject} {place}: {choice} as {what}")
 
 _MEASURES = (
@@ -285,10 +285,26 @@ def plan_site(
     given = {name: value for name, value in {"implant": implant, **measures}.items() if value is not KEEP}
     columns = {name: _empty(name) if value is None else value for name, value in given.items()}
     CaseSite.objects.filter(case=case, tooth=tooth).update(**columns)
-    said = (f"{name} {'cleared' if value in (None, '') else value}" for name, value in given.items())
-    what = ", ".join(said) or "added"
+    what = _in_words(given, empty="cleared") or "added"
     plan_changed(case, PLAN_SITE, by=by, at=at, tooth=tooth, what=what[:200])
     return CaseSite.objects.select_related("implant", "case").get(case=case, tooth=tooth)
+
+
+def _in_words(given: Mapping, *, empty: str) -> str:
+    """What was set, for people to read: "longest safe: 11.2 mm; guided: yes"."""
+    said = []
+    for name, value in given.items():
+        words, unit = name, ""
+        if name.endswith(("_mm", "_cc")):
+            words, unit = name[:-3], f" {name[-2:]}"
+        if value in (None, ""):
+            told = empty
+        elif isinstance(value, bool):
+            told = "yes" if value else "no"
+        else:
+            told = f"{value.name if isinstance(value, Item) else value}{unit}"
+        said.append(f"{words.replace('_', ' ')}: {told}")
+    return "; ".join(said)
 
 
 def _empty(name: str):
@@ -309,7 +325,7 @@ def plan_case(*, case: Case, by, at: dt.datetime, **values) -> Case:
     for name, value in values.items():
         setattr(case, name, value)
     case.save(update_fields=list(values))
-    what = ", ".join(f"{name.replace('_', ' ')} to {value}" for name, value in values.items())
+    what = _in_words(values, empty="left open")
     plan_changed(case, PLAN, by=by, at=at, what=what[:200])
     return case
 

@@ -148,7 +148,7 @@ def test_what_is_planned_for_a_site_is_cleared(kits):
     assert (site.implant, site.longest_safe_mm, site.connection_in_place) == (None, None, "")
     assert site.healing_height_mm == CaseSite().healing_height_mm
     said = AuditEntry.objects.filter(action="case.plan-site").latest("pk").facts["what"]
-    assert said.startswith("implant cleared, longest_safe_mm cleared")
+    assert said.startswith("implant: cleared; longest safe: cleared; healing height: cleared")
 
 
 def test_an_implant_on_the_tray_is_not_cleared_from_the_plan(stocked):
@@ -176,6 +176,8 @@ def test_the_plan_of_the_whole_case(kits):
         case=case, guided=True, graft_material="bovine", by=kits.cast.clinician, at=LATER
     )
     assert (planned.guided, planned.graft_material) == (True, "bovine")
+    said = AuditEntry.objects.filter(action="case.plan").latest("pk").facts["what"]
+    assert said == "guided: yes; graft material: bovine"
     with pytest.raises(TypeError, match="state"):
         scheduling.plan_case(case=case, state="closed", by=None, at=LATER)
 
