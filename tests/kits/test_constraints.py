@@ -136,9 +136,10 @@ ONLY_ONCE = [
         {"clinic": "another_clinic"},
     ),
     ("tray_line_once_per_requirement", TrayLine, {"position": 3}, {"key": "c"}),
+    ("tray_unit_once_per_form", TrayUnit, {"form_key": "f1", "quantity": 2}, {"form_key": "f2"}),
 ]
 # Where the second row differs in the very columns of the constraint, the first has to as well.
-SAME_FIRST = {"case_finding_once_per_case", "choice_once_per_case"}
+SAME_FIRST = {"case_finding_once_per_case", "choice_once_per_case", "tray_unit_once_per_form"}
 
 
 @pytest.mark.parametrize(("name", "model", "same", "other"), ONLY_ONCE)
