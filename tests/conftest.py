@@ -8,6 +8,8 @@ from django.conf import settings
 from django.db import DataError
 from django.db.backends.base.operations import BaseDatabaseOperations
 from django.db.models import CharField
+from hypothesis import HealthCheck
+from hypothesis import settings as properties
 from playwright.sync_api import sync_playwright
 
 from practice import clock
@@ -23,6 +25,10 @@ CHROMIUM_ARGUMENTS = [
     "--disable-component-update",
     "--disable-sync",
 ]
+
+# How long one example takes says how busy the machine is, not whether the property holds.
+properties.register_profile("suite", deadline=None, suppress_health_check=[HealthCheck.too_slow])
+properties.load_profile("suite")
 
 
 @pytest.hookimpl(tryfirst=True)
