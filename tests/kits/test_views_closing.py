@@ -197,7 +197,7 @@ def test_what_was_fetched_for_one_of_two_teeth_is_asked_for_its_tooth(client, st
     said = client.post(url("close_site", case.code), {"unit": unit.pk, "site": site.pk}, **HTMX)
     assert said.status_code == 200 and "used at 21" in text_of(said)
     for one in TrayUnit.objects.filter(line__case=case, outcome="", lot__item__category="Bone graft"):
-        fate(client, case, one, fate=f"used:{site.pk}")
+        fate(client, case, one, fate=f"used:{one.line.site_id or site.pk}")
     client.post(url("close_rest", case.code), **HTMX)
     client.post(url("close_done", case.code))
     case.refresh_from_db()

@@ -238,7 +238,7 @@ def test_line_says_what_it_shows():
     assert 'aria-pressed="true"' in done
     assert ">2<" in done
     todo = render("line", name="Drape", quantity=1, expiry=date(2029, 4, 30), place="Cart A2")
-    assert "Cart A2 · to 30 Apr 2029" in todo
+    assert "Cart A2" in todo and "to 30 Apr 2029" in todo
     assert "<button" not in todo
     assert ">to do<" in todo
 
