@@ -10,6 +10,7 @@ from kits.case_loading import with_plans
 from kits.models import Case, CaseSite, PlanChoice
 from kits.picking import pick_list
 from kits.plan_choices import withdraw_choice
+from kits.tray import loaded
 from kits.views.case_page import case_page, finding_form, plan_form, site_form
 from practice import access, clock
 from practice.refusals import Refusal
@@ -24,6 +25,8 @@ def _case(request, case_code: str, need: str = "see") -> Case:
 def _page(request, case: Case, **forms):
     """The page of a case, with a form that has faults in place of a fresh one."""
     pick = pick_list(case=case, today=clock.today(clinic=case.clinic)) if case.state in Case.OPEN else None
+    # The list has read the whole plan already; only a case that has no list is read here.
+    case = pick.case if pick else loaded(case)
     shown = case_page(case, pick, user=request.user)
     faulty = forms.get("site_form")
     for row in shown["sites"]:
@@ -54,7 +57,7 @@ def _done(request, case: Case, sentence: str):
 @require_safe
 def case_page_view(request, case_code):
     """The plan of a case, what it needs, and what happened."""
-    return _page(request, _case(request, case_code))
+    return _page(request, access.fetch(request.user, Case, select=("clinic",), code=case_code))
 
 
 @access.signed_in(need="plan_case")
