@@ -219,7 +219,7 @@ class Report:
             return f"Nothing was changed: {self._in_the_way()} to settle first, or take the good rows only."
         if check:
             return (
-                f"Nothing is changed yet: {done} would be new or changed, {self.unchanged} are known already."
+                f"Nothing is changed yet: {done} would be new or changed, {self.unchanged} known already."
             )
         if self.is_refused:
             return f"Nothing to do: the {self.unchanged} good rows were already known."

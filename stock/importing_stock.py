@@ -121,12 +121,28 @@ def import_stock(data: bytes, *, filename: str, clinic: Clinic, options: Options
     ]
     reading = _reading(sheet, clinic, Options(**{**vars(options), "meanings": meanings}), report)
     counted = [found for row in sheet if (found := _read_row(reading, row)) is not None]
+    _note_uncounted(reading, counted)
     known = dict(
         Entry.objects.filter(key__in=[c.key(clinic) for c in counted]).values_list("key", "quantity")
     )
     at = _counted_at(sheet, clinic, options)
     steps = [step for c in counted if (step := _step(reading, c, known, at)) is not None]
     return settle(report, _place_steps(reading) + steps, options=options, clinic=clinic, subject=filename)
+
+
+def _note_uncounted(reading: _Reading, counted: list[Counted]) -> None:
+    """Say how many kept items this clinic has never had, in the file or before: they count as none."""
+    had = set(Entry.objects.filter(clinic=reading.clinic).values_list("lot__item_id", flat=True).distinct())
+    had |= {found.item.pk for found in counted}
+    kept = Item.objects.active().stocked().exclude(supply_mode=Item.Supply.PER_CASE)
+    missing = sorted(item.code for item in kept if item.pk not in had)
+    if counted and missing:
+        some = f"{', '.join(missing[:6])}{' and others' if len(missing) > 6 else ''}"
+        sentence = (
+            f"So many items of the catalogue are in no count of {reading.clinic}: {some}. They count as none "
+            "here, so what cases need of them will show as short."
+        )
+        reading.report.notices.append(Problem(0, reading.header("item_code"), str(len(missing)), sentence))
 
 
 def _reading(sheet: Sheet, clinic: Clinic, options: Options, report: Report) -> _Reading:

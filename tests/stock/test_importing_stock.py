@@ -4,6 +4,7 @@ Counts by reading the export with calamine: 168 rows of data and a totals row, o
 (unknown code, negative, "soon").
 """
 
+import csv
 import datetime as dt
 import json
 from pathlib import Path
@@ -16,7 +17,7 @@ from practice.importing import Meanings, Options
 from practice.models import AuditEntry
 from stock.importing_catalogue import import_catalogue
 from stock.importing_stock import import_stock
-from stock.models import Balance, Entry, Lot, Place
+from stock.models import Balance, Entry, Item, Lot, Place
 from stock.verification import verify_ledger
 from tests.builders import NOW
 
@@ -198,3 +199,22 @@ def test_the_command_refuses_checks_and_takes(practice, capsys):
 def test_the_moment_of_the_cast_is_before_the_count():
     """The cast's clock and this file's lie half a year apart, on purpose."""
     assert NOW < AT
+
+
+def test_what_no_count_ever_held_is_said(practice):
+    """Oracle: the csv module; what the catalogue keeps less what the first count or this one held."""
+    with (FIXTURES / "catalogue.csv").open(encoding="utf-8-sig", newline="") as file:
+        rows = list(csv.DictReader(file))
+    listed = {row["item_code"] for row in rows}
+    kept = {row["item_code"] for row in rows if row["supply_mode"] not in ("asset", "per-case")}
+    # The cast keeps a few items of its own; its exam set is no stock.
+    kept |= {item.code for item in Item.objects.exclude(code__in=listed)} - {"SET-EX"}
+    take(practice, accept_good=True)
+    had = set(Entry.objects.values_list("lot__item__code", flat=True))
+    assert "DIS-POP" in kept - had
+    report = take(practice, "DIS-POP;Cart A1;L1;;2029-01-01;2;each")
+    said = next(notice for notice in report.notices if "in no count of" in notice.reason)
+    missing = sorted(kept - had - {"DIS-POP"})
+    assert said.value == str(len(missing))
+    assert ", ".join(missing[:6]) in said.reason
+    assert "They count as none here" in said.reason
