@@ -218,9 +218,7 @@ class Report:
         if self.is_refused and not accept_good:
             return f"Nothing was changed: {self._in_the_way()} to settle first, or take the good rows only."
         if check:
-            return (
-                f"Nothing is changed yet: {done} would be new or changed, {self.unchanged} known already."
-            )
+            return f"Nothing is changed yet: {done} would be new or changed, {self.unchanged} known already."
         if self.is_refused:
             return f"Nothing to do: the {self.unchanged} good rows were already known."
         return f"Nothing to do: {self.unchanged} rows were already known."
