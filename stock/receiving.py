@@ -5,6 +5,7 @@ from decimal import Decimal
 from zoneinfo import ZoneInfo
 
 from django.db import transaction
+from django.db.models import Sum
 
 from practice import audit
 from practice.refusals import Refusal
@@ -59,6 +60,17 @@ class CheckMissing(Refusal):
     def __init__(self, *, lot: Lot):
         self.lot = lot
         super().__init__(f"{lot} is human tissue. Look at the package and say whether it is intact.")
+
+
+class AlreadyUsed(Refusal):
+    """A unit that exists only once went into a patient or was discarded; its label cannot arrive again."""
+
+    def __init__(self, *, lot: Lot):
+        self.lot = lot
+        super().__init__(
+            f"{lot} was already used or discarded, so it cannot arrive. Read the number on the pack again; "
+            "if it is right, keep the pack apart and tell the supplier."
+        )
 
 
 class MustBeQuarantined(Refusal):
@@ -224,13 +236,15 @@ def receive(
 
     With an order line the units are booked on it, the order moves on, and the lot learns its supplier and
     cost. Raises WrongQuantity, WrongPlace, CheckMissing, MustBeQuarantined, UnitTwice, KeyReused, and
-    order_progress's NotOnTheLine, TooMany and WrongState.
+    order_progress's NotOnTheLine, TooMany and WrongState. A unit that was used or discarded: AlreadyUsed.
     """
     whole(quantity)
     _check_place(place)
     _check_arrival(lot, place, at, temperature_c, package_intact)
     lock_heads([place.clinic_id])
     repeated = key is not None and Entry.objects.filter(key=key).exists()
+    if not repeated:
+        _check_unused(lot)
     if order_line is not None:
         source = order_progress.source_of(order_line.order)
         if not repeated:
@@ -249,6 +263,13 @@ def receive(
     if order_line is not None:
         order_progress.settle(order=order_line.order, at=at)
     return entries
+
+
+def _check_unused(lot: Lot) -> None:
+    """A serial or tissue unit once used or wasted is never received again, unless that was corrected."""
+    gone = lot.entries.filter(kind__in=(Entry.Kind.USE, Entry.Kind.WASTE)).aggregate(units=Sum("quantity"))
+    if lot.item.is_unit_tracked and (gone["units"] or 0) < 0:
+        raise AlreadyUsed(lot=lot)
 
 
 def _note_arrival(lot: Lot, line: OrderLine | None, *, by, at, temperature_c, intact) -> None:

@@ -7,9 +7,12 @@ import pytest
 
 from practice import audit
 from practice.models import AuditEntry
+from stock.consuming import use
+from stock.correcting import correct
 from stock.models import Balance, Entry, Lot
 from stock.posting import KeyReused, UnitTwice, WrongQuantity
 from stock.receiving import (
+    AlreadyUsed,
     CheckMissing,
     LotDiffers,
     MustBeQuarantined,
@@ -171,6 +174,19 @@ class TestReceiving:
     def test_a_unit_arrives_once(self, cast):
         lot = builders.lot(cast.implant)
         self.arrive(cast, lot)
+        with pytest.raises(UnitTwice):
+            self.arrive(cast, lot)
+
+    def test_a_used_unit_never_arrives_again(self, cast):
+        """A serial is one piece: its label cannot come back (trade reference 3.9, number 22)."""
+        lot = builders.lot(cast.implant)
+        self.arrive(cast, lot)
+        said = {"by": cast.assistant, "at": NOW}
+        [used] = use(lot=lot, place=cast.stockroom, quantity=1, **said)
+        with pytest.raises(AlreadyUsed, match="already used or discarded"):
+            self.arrive(cast, lot)
+        correct(entry=used, note="scanned twice", **said)
+        assert Balance.objects.get(lot=lot, place=cast.stockroom).quantity == 1
         with pytest.raises(UnitTwice):
             self.arrive(cast, lot)
 
