@@ -163,11 +163,16 @@ def check_lot(*, case: Case, lot: Lot, place: Place) -> None:
     _check_tray(lot, place)
     if place.clinic_id != case.clinic_id or place.kind not in Place.PICKABLE:
         raise OutOfReach(lot, place, case)
+    check_standing(case=case, lot=lot)
+    check_consent(case=case, lot=lot)
+
+
+def check_standing(*, case: Case, lot: Lot) -> None:
+    """Check that a lot is neither held nor recalled, and in date on the day; raises Held, Expired."""
     if lot.decision:
         raise Held(lot)
     if lot.last_usable_on is not None and lot.last_usable_on < case.on:
         raise Expired(lot, case.on)
-    check_consent(case=case, lot=lot)
 
 
 def check_consent(*, case: Case, lot: Lot) -> None:

@@ -14,7 +14,7 @@ from kits.requirements import ROOM, STOCK
 from kits.scan_words import Meant, meaning
 from kits.substitutes import verdict
 from kits.tray import begin
-from kits.tray_checks import Complete, OnATray, ScanIt, check_consent, left_on
+from kits.tray_checks import Complete, OnATray, ScanIt, check_consent, check_standing, left_on
 from kits.tray_moves import put_on_tray, tick
 from practice import audit
 from practice.refusals import Refusal
@@ -81,8 +81,10 @@ def _take(
     if not meant.lots:
         return _take_item(case, meant, by=by, at=at)
     lot, place, there = _where(case, meant)
-    # What the patient declines is the reason to hear first, whether or not it is on the list.
+    # What the patient declines, a recall and the date are heard first, on the list or not: nothing that
+    # should lie in quarantine may be sent back to its shelf.
     check_consent(case=case, lot=lot)
+    check_standing(case=case, lot=lot)
     line, detail = _line_for(case, lot, by=by, at=at)
     wanted = left_on(line)
     quantity = 1 if meant.item.is_unit_tracked else max(1, min(wanted, there))

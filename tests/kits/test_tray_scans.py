@@ -110,6 +110,20 @@ def test_held_and_recalled_lots_are_refused(stocked, case, verb):
     refused(stocked.scan(case, "L-HELD"), "seal broken", "quarantine")
 
 
+def test_a_recall_and_the_date_are_heard_before_a_full_line(stocked, case):
+    """What belongs into quarantine is never sent back to its shelf (trade reference 3.9, number 4)."""
+    full = stocked.stock("MEM-RC-2030", 9, number="L-FULL")
+    assert stocked.scan(case, full.lot_number).ok
+    old = stocked.stock("MEM-RC-2030", number="L-OLD", expires_on=TOMORROW - dt.timedelta(days=1))
+    bad = stocked.stock("MEM-RC-2030", number="L-BAD")
+    recall(lot=bad, reason="seal broken", by=stocked.cast.manager, at=NOW)
+    for lot, word in ((old, "12 May 2026"), (bad, "seal broken")):
+        detail = stocked.scan(case, lot.lot_number).detail
+        assert word in detail and "quarantine" in detail
+        assert "back where it came from" not in detail
+    assert "back where it came from" in stocked.scan(case, full.lot_number).detail
+
+
 def test_quarantine_is_out_of_reach(stocked, case):
     stocked.stock("MEM-RC-2030", number="L-Q", place=stocked.cast.quarantine)
     refused(stocked.scan(case, "L-Q"), "quarantine")
