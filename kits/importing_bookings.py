@@ -274,7 +274,7 @@ def _closure_steps(known: Clinicwise, options: Options) -> list[Step]:
             report.unchanged += 1
             continue
         report.accepted += 1
-        report.changes.append(Change(row, "closed", f"{first} to {last}", words))
+        report.changes.append(Change(row, "closed", f"{first:%d %b %Y} to {last:%d %b %Y}", words))
         take = partial(
             close_days,
             clinic=clinic,
