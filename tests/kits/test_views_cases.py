@@ -205,7 +205,7 @@ def test_queries_of_the_page_do_not_grow_with_the_teeth(client, stocked, django_
         stocked.case("DEL", teeth=("14", "15", "16", "17"), hour=14),
     )
     for case in (stocked.plan(one, "IMP-CR-43-100"), stocked.plan(four, "IMP-CR-43-100")):
-        with django_assert_max_num_queries(75):
+        with django_assert_max_num_queries(60):
             client.get(url("case", case.code))
 
 
