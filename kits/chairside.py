@@ -10,7 +10,8 @@ from kits.case_lines import must_scan
 from kits.models import BomLine, Case, CaseFinding, CaseSite, Finding, TrayLine, TrayUnit
 from kits.requirements import OPEN, ROOM
 from kits.tray import WrongState, locked, source_of
-from kits.tray_checks import Declined, Expired, Held, OutOfReach, ScanIt, check_lot
+from kits.tray_checks import Declined, Expired, Held, OutOfReach, ScanIt, check_lot, unfit_on
+from kits.tray_fitness import unfit_sentence
 from kits.tray_units import decision_key
 from practice import audit
 from practice.refusals import Refusal
@@ -148,7 +149,16 @@ def _opened_by(lines: list[TrayLine]) -> list[TrayLine]:
 
 
 def _open(units, *, at: dt.datetime) -> int:
-    return units.filter(outcome=TrayUnit.Outcome.PENDING, opened_at=None).update(opened_at=at)
+    """Open sealed units; what was held, outdated or declined since it came onto the tray stays sealed."""
+    sealed = units.filter(outcome=TrayUnit.Outcome.PENDING, opened_at=None)
+    bad = [unit.pk for unit, _ in _unfit(sealed)]
+    return sealed.exclude(pk__in=bad).update(opened_at=at)
+
+
+def _unfit(units) -> list[tuple[TrayUnit, str]]:
+    rows = units.select_related("lot__item", "line__case__patient")
+    found = ((unit, unfit_on(unit.line, [unit])) for unit in rows)
+    return [(unit, why[0][1]) for unit, why in found if why]
 
 
 def _close_again(lines: Iterable[TrayLine], *, opened_at: dt.datetime) -> None:
@@ -157,14 +167,25 @@ def _close_again(lines: Iterable[TrayLine], *, opened_at: dt.datetime) -> None:
     ).update(opened_at=None)
 
 
+class UnfitOnTray(Refusal):
+    """A unit on the tray was held, recalled, outdated or declined since it was put there."""
+
+    def __init__(self, unit: TrayUnit, why: str) -> None:
+        self.unit = unit
+        super().__init__(unfit_sentence(unit, why))
+
+
 @transaction.atomic
 def open_line(*, line: TrayLine, by, at: dt.datetime) -> int:
     """Open the sealed units of one line on the clinician's word; returns how many rows were opened.
 
-    Raises NotSetOut, WrongState.
+    Raises NotSetOut, WrongState, and UnfitOnTray where a unit may not be used any more.
     """
     case = start_surgery(case=line.case, by=by, at=at)
-    opened = _open(TrayUnit.objects.filter(line=line), at=at)
+    sealed = TrayUnit.objects.filter(line=line, outcome=TrayUnit.Outcome.PENDING, opened_at=None)
+    for unit, why in _unfit(sealed):
+        raise UnfitOnTray(unit, why)
+    opened = _open(sealed, at=at)
     if opened:
         audit.record(OPENED, by=by, at=at, subject=case.code, clinic=case.clinic, what=line.description)
     return opened

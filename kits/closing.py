@@ -9,7 +9,7 @@ from kits.chairside import OtherCase, only_site, start_surgery
 from kits.models import BomVersion, Case, CaseProcedure, CaseSite, Procedure, TrayUnit
 from kits.nothing_placed import nothing_placed
 from kits.tray import WrongState, locked, source_of
-from kits.tray_units import decision_entry, decision_key, fresh_unit, sealed_only
+from kits.tray_units import decision_entry, decision_key, fresh_unit, home_of, sealed_only
 from practice import audit
 from practice.refusals import Refusal
 from stock.consuming import ReasonMissing, use, waste
@@ -152,7 +152,7 @@ def _post(case: Case, unit: TrayUnit, outcome: str, *, reason: str, note: str, b
     elif outcome == Outcome.WASTED:
         waste(lot=unit.lot, place=unit.tray, quantity=unit.quantity, reason=reason, **said)
     else:
-        put_back(lot=unit.lot, tray=unit.tray, place=unit.place, quantity=unit.quantity, **said)
+        put_back(lot=unit.lot, tray=unit.tray, place=home_of(unit), quantity=unit.quantity, **said)
 
 
 @transaction.atomic

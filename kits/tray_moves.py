@@ -12,7 +12,7 @@ from kits.promises import Book, book_of
 from kits.requirements import OPEN, STOCK
 from kits.tray import WrongState, locked, source_of, tray_place
 from kits.tray_checks import NothingToTake, ScanIt, check_unit, unfit_on
-from kits.tray_units import fresh_unit, sealed_only
+from kits.tray_units import fresh_unit, home_of, sealed_only
 from practice import audit
 from stock.models import Lot, Place
 from stock.moving import move, put_back
@@ -140,7 +140,7 @@ def take_off(*, unit: TrayUnit, by, at: dt.datetime) -> None:
     unit = fresh_unit(unit)
     sealed_only(unit)
     said = {"by": by, "at": at, "source": source_of(case)}
-    put_back(lot=unit.lot, tray=unit.tray, place=unit.place, quantity=unit.quantity, **said)
+    put_back(lot=unit.lot, tray=unit.tray, place=home_of(unit), quantity=unit.quantity, **said)
     TrayUnit.objects.filter(pk=unit.pk).update(
         outcome=TrayUnit.Outcome.PUT_BACK, decided_at=at, decided_by=by
     )

@@ -5,7 +5,7 @@ from django.db.models import QuerySet
 from kits.models import Case, TrayUnit
 from kits.tray import source_of
 from practice.refusals import Refusal
-from stock.models import Entry
+from stock.models import Entry, Place
 
 _START = "tray-unit/"
 
@@ -39,6 +39,19 @@ def fresh_unit(unit: TrayUnit) -> TrayUnit:
     if unit.outcome != TrayUnit.Outcome.PENDING:
         raise AlreadyDecided(unit)
     return unit
+
+
+def home_of(unit: TrayUnit) -> Place:
+    """Where sealed units go from the tray: back where they came from, or into quarantine.
+
+    Into quarantine when the lot was held or recalled meanwhile or is out of date on the day of surgery.
+    """
+    lot, case = unit.lot, unit.line.case
+    outdated = lot.last_usable_on is not None and lot.last_usable_on < case.on
+    if not lot.decision and not outdated:
+        return unit.place
+    quarantine = Place.objects.filter(clinic=case.clinic_id, kind=Place.Kind.QUARANTINE).first()
+    return quarantine or unit.place
 
 
 def sealed_only(unit: TrayUnit) -> None:

@@ -3,12 +3,13 @@
 import datetime as dt
 
 import pytest
+from django.urls import reverse
 
-from kits import picking
-from kits.models import TrayUnit
+from kits import chairside, closing, picking
+from kits.models import Finding, TrayUnit
 from kits.scheduling import move_case
 from stock.holds import hold, recall
-from stock.models import Lot
+from stock.models import Balance, Lot
 from tests.builders import NOW, TODAY
 from tests.kits.builders_kits import TOMORROW
 
@@ -92,3 +93,21 @@ def test_what_was_opened_is_not_taken_back_by_a_later_hold(stocked, case):
     TrayUnit.objects.filter(pk=unit.pk).update(opened_at=NOW)
     hold(lot=unit.lot, reason="seal torn", by=stocked.cast.manager, at=NOW)
     assert membrane(case).left == 0
+
+
+def test_a_recalled_unit_is_not_opened_and_goes_to_quarantine(stocked, case, client):
+    """Neither one touch opens it nor does the rest in one touch bring it back to its shelf."""
+    unit, by = stocked.unit(case, MEMBRANE), stocked.cast.assistant
+    recall(lot=unit.lot, reason="letter of the maker", by=stocked.cast.manager, at=NOW)
+    client.force_login(by)
+    page = client.get(reverse("pick_list", args=[case.code])).content.decode()
+    assert "is recalled (letter of the maker)" in page
+    with pytest.raises(chairside.UnfitOnTray, match="take another"):
+        chairside.open_line(line=unit.line, by=by, at=NOW)
+    plate = Finding.objects.get(code="F-FPM")
+    chairside.record_finding(case=case, finding=plate, site=case.sites.get(), present=True, by=by, at=NOW)
+    closing.settle_rest(case=case, by=by, at=NOW)
+    unit.refresh_from_db()
+    assert (unit.outcome, unit.opened_at) == ("put-back", None)
+    there = Balance.objects.get(lot=unit.lot, place__kind="quarantine")
+    assert there.quantity == unit.quantity
